@@ -1,0 +1,54 @@
+import hashlib
+import json
+from collections.abc import Callable
+from datetime import datetime
+
+from django.apps import apps
+from django.db import IntegrityError, models, transaction
+
+from shop.core.errors import Conflict
+from shop.core.models import Heartbeat, RequestKey
+
+
+def fingerprint(content) -> str:
+    """SHA-256 of anything JSON can tell, keys sorted; a row of a table counts by its key, other things by their text."""
+
+    def plain(thing):
+        return thing.pk if isinstance(thing, models.Model) else str(thing)
+
+    return hashlib.sha256(json.dumps(content, sort_keys=True, default=plain).encode()).hexdigest()
+
+
+def once(*, scope: str, key: str, content, at: datetime, make: Callable[[], models.Model]) -> models.Model:
+    """Run make() unless this key already did; answer the row it made, then or now.
+
+    The key's row and what make() writes are one transaction: both stand or neither, so a refused request may come again
+    under its key. Two at the same time: the database lets one insert the key, the other waits and finds it. A key used
+    again for other content raises Conflict. An empty key means the sender wants no protection.
+    """
+    if not key:
+        return make()
+    asked = fingerprint(content)
+    try:
+        with transaction.atomic():
+            row = RequestKey.objects.create(scope=scope, key=key, fingerprint=asked, made_at=at)
+            made = make()
+            row.result = f"{made._meta.label_lower} {made.pk}"
+            row.save(update_fields=["result"])
+            return made
+    except IntegrityError:
+        row = RequestKey.objects.filter(scope=scope, key=key).first()
+        if row is None:
+            raise
+    if row.fingerprint != asked:
+        raise Conflict(
+            "This entry's key was already used for another entry. Open the page again and enter it anew.",
+            code="key_reused",
+        )
+    label, pk = row.result.split(" ")
+    return apps.get_model(label)._base_manager.get(pk=pk)
+
+
+def beat(*, name: str, at: datetime) -> None:
+    """Note that a part that runs by itself is alive."""
+    Heartbeat.objects.update_or_create(name=name, defaults={"at": at})

@@ -1,0 +1,43 @@
+"""What is specified, found and set on a damper: each with the quantity it is a value of."""
+
+from django.conf import settings
+from django.db import models
+
+
+class Measure(models.TextChoices):
+    SHAFT_NUT_TORQUE = "shaft_nut_torque", "Shaft nut torque"
+    CHARGE = "charge", "Nitrogen charge"
+    IFP_DEPTH = "ifp_depth", "IFP depth"
+    OIL_VOLUME = "oil_volume", "Oil volume"
+    COMPRESSION_CLICKS = "compression_clicks", "Compression, clicks out from closed"
+    REBOUND_CLICKS = "rebound_clicks", "Rebound, clicks out from closed"
+    PRELOAD_LENGTH = "preload_length", "Preload, datum to ring"
+
+
+QUANTITY = {
+    Measure.SHAFT_NUT_TORQUE: "torque",
+    Measure.CHARGE: "pressure",
+    Measure.IFP_DEPTH: "length",
+    Measure.OIL_VOLUME: "volume",
+    Measure.COMPRESSION_CLICKS: "count",
+    Measure.REBOUND_CLICKS: "count",
+    Measure.PRELOAD_LENGTH: "length",
+}
+# A spec sheet gives these; they are what a job is held against.
+SPECIFIED = [Measure.SHAFT_NUT_TORQUE, Measure.CHARGE, Measure.IFP_DEPTH, Measure.OIL_VOLUME]
+# Noted before work and again after it.
+FOUND_AND_LEFT = [Measure.COMPRESSION_CLICKS, Measure.REBOUND_CLICKS, Measure.PRELOAD_LENGTH]
+# The other unit, shown small beside the shop's own.
+OTHER_UNIT = {
+    "lbf·ft": "N·m", "N·m": "lbf·ft", "kgf·m": "N·m",
+    "psi": "kPa", "kPa": "psi", "bar": "psi",
+    "in": "mm", "mm": "in",
+    "mi": "km", "km": "mi",
+    "mL": "fl oz", "fl oz": "mL",
+    "g": "oz", "oz": "g",
+}  # fmt: skip
+
+
+def shop_unit(measure: str) -> str:
+    """The unit in which this shop reads and writes a measure; empty for clicks."""
+    return settings.SHOP_UNITS[QUANTITY[measure]]

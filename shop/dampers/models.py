@@ -1,0 +1,112 @@
+from django.db import models
+from django.db.models import F, Q
+from django.urls import reverse
+
+from shop.customers.models import Customer, Vehicle, VehicleModel
+
+
+class Position(models.TextChoices):
+    FRONT_LEFT = "front_left", "front left"
+    FRONT_RIGHT = "front_right", "front right"
+    REAR_LEFT = "rear_left", "rear left"
+    REAR_RIGHT = "rear_right", "rear right"
+
+
+class Construction(models.TextChoices):
+    RESERVOIR = "reservoir", "monotube with reservoir and IFP"
+    INTERNAL = "internal", "monotube with IFP in the body"
+    EMULSION = "emulsion", "emulsion, no IFP"
+    TWIN_TUBE = "twin_tube", "twin-tube"
+    SEALED = "sealed", "sealed"
+    ELECTRONIC = "electronic", "electronically controlled"
+
+
+class DamperModel(models.Model):
+    maker = models.CharField(max_length=60)
+    name = models.CharField(max_length=60)
+    construction = models.CharField(max_length=10, choices=Construction)
+    serviceable = models.BooleanField("serviceable here", default=True)
+    why_not = models.CharField("why not", max_length=300, blank=True, help_text="What to tell the customer.")
+
+    class Meta:
+        ordering = ["maker", "name"]
+        constraints = [
+            models.UniqueConstraint(name="dampermodel_once", fields=["maker", "name"]),
+            models.CheckConstraint(
+                name="dampermodel_construction_known", condition=Q(construction__in=Construction.values)
+            ),
+            models.CheckConstraint(
+                name="dampermodel_refusal_has_reason",
+                condition=Q(serviceable=True) | ~Q(why_not=""),
+                violation_error_message="Say why this damper is not serviced here, and what to tell the customer.",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.maker} {self.name}"
+
+
+class Fitment(models.Model):
+    """Which damper model a vehicle model carries at a corner, in which model years."""
+
+    vehicle_model = models.ForeignKey(VehicleModel, models.CASCADE, related_name="fitments")
+    position = models.CharField(max_length=11, choices=Position)
+    damper_model = models.ForeignKey(DamperModel, models.PROTECT, related_name="fitments")
+    year_from = models.PositiveSmallIntegerField()
+    year_to = models.PositiveSmallIntegerField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["vehicle_model", "position", "year_from"]
+        constraints = [
+            models.UniqueConstraint(name="fitment_once", fields=["vehicle_model", "position", "year_from"]),
+            models.CheckConstraint(name="fitment_position_known", condition=Q(position__in=Position.values)),
+            models.CheckConstraint(
+                name="fitment_years_in_order",
+                condition=Q(year_to=None) | Q(year_to__gte=F("year_from")),
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.vehicle_model} {self.get_position_display()}: {self.damper_model}"
+
+
+class Damper(models.Model):
+    """One damper that a customer owns, on a vehicle's corner or loose."""
+
+    customer = models.ForeignKey(Customer, models.PROTECT, related_name="dampers")
+    vehicle = models.ForeignKey(Vehicle, models.PROTECT, null=True, blank=True, related_name="dampers")
+    position = models.CharField(max_length=11, choices=Position, blank=True)
+    model = models.ForeignKey(DamperModel, models.PROTECT, related_name="dampers")
+    model_year = models.PositiveSmallIntegerField()
+    serial = models.CharField(max_length=40, blank=True)
+
+    class Meta:
+        ordering = ["vehicle", "position", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                name="damper_one_per_corner",
+                fields=["vehicle", "position"],
+                condition=Q(vehicle__isnull=False),
+                violation_error_message="This corner already has a damper. Take that one off the vehicle first.",
+            ),
+            models.CheckConstraint(
+                name="damper_on_vehicle_has_position",
+                condition=Q(vehicle=None) | Q(position__in=Position.values),
+                violation_error_message="Say at which corner of the vehicle the damper sits.",
+            ),
+            models.CheckConstraint(
+                name="damper_model_year_plausible",
+                condition=Q(model_year__gte=1970) & Q(model_year__lte=2100),
+                violation_error_message="The model year has four digits, from 1970 on.",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.model}, {self.model_year}"
+
+    def get_absolute_url(self):
+        return (self.vehicle or self.customer).get_absolute_url()
+
+    def where(self) -> str:
+        """Position in words; a loose damper has none or a remembered one."""
+        return self.get_position_display() or "loose"

@@ -1,0 +1,267 @@
+from django.db import models
+from django.db.models import F, Q
+from django.urls import reverse
+
+from shop.customers.models import VehicleModel
+from shop.dampers.measures import QUANTITY, SPECIFIED, Measure
+from shop.dampers.models import DamperModel, Position
+from shop.staff.models import User
+
+
+class SheetStatus(models.TextChoices):
+    DRAFT = "draft", "draft"
+    VERIFIED = "verified", "verified"
+    WITHDRAWN = "withdrawn", "withdrawn"
+
+
+class SheetPosition(models.TextChoices):
+    """Where on the vehicle a sheet holds; the finer one wins over the coarser."""
+
+    ANY = "any", "any position"
+    FRONT = "front", "front"
+    REAR = "rear", "rear"
+    FRONT_LEFT = Position.FRONT_LEFT.value, Position.FRONT_LEFT.label
+    FRONT_RIGHT = Position.FRONT_RIGHT.value, Position.FRONT_RIGHT.label
+    REAR_LEFT = Position.REAR_LEFT.value, Position.REAR_LEFT.label
+    REAR_RIGHT = Position.REAR_RIGHT.value, Position.REAR_RIGHT.label
+
+
+class SpecSheet(models.Model):
+    """The figures of one source for one damper model, a range of model years and a position."""
+
+    code = models.CharField(max_length=30)
+    version = models.PositiveSmallIntegerField(default=1)
+    damper_model = models.ForeignKey(DamperModel, models.PROTECT, related_name="sheets")
+    vehicle_model = models.ForeignKey(
+        VehicleModel,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="Empty: whatever vehicle it sits on.",
+    )
+    position = models.CharField(max_length=11, choices=SheetPosition, default=SheetPosition.ANY)
+    year_from = models.PositiveSmallIntegerField("from model year", null=True, blank=True)
+    year_to = models.PositiveSmallIntegerField("to model year", null=True, blank=True)
+
+    source_document = models.CharField(max_length=200)
+    source_revision = models.CharField(max_length=40)
+    source_page = models.CharField(max_length=40)
+    note = models.TextField(max_length=1000, blank=True)
+
+    status = models.CharField(max_length=9, choices=SheetStatus, default=SheetStatus.DRAFT)
+    entered_by = models.ForeignKey(User, models.PROTECT, related_name="+")
+    entered_at = models.DateTimeField()
+    verified_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
+    verified_at = models.DateTimeField(null=True, blank=True)
+    replaces = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="replaced_by")
+
+    class Meta:
+        ordering = ["damper_model__maker", "damper_model__name", "code", "-version"]
+        # Two verified sheets of the same rank may not share a model year: held by the exclusion constraint
+        # specsheet_one_answer on PostgreSQL and by triggers on SQLite, both made in migration 0002.
+        constraints = [
+            models.UniqueConstraint(
+                name="specsheet_version_once",
+                fields=["code", "version"],
+                violation_error_message="This sheet code and version exist already. Take the next version.",
+            ),
+            models.CheckConstraint(name="specsheet_status_known", condition=Q(status__in=SheetStatus.values)),
+            models.CheckConstraint(name="specsheet_position_known", condition=Q(position__in=SheetPosition.values)),
+            models.CheckConstraint(
+                name="specsheet_years_in_order",
+                condition=Q(year_from=None) | Q(year_to=None) | Q(year_to__gte=F("year_from")),
+                violation_error_message="The last model year lies before the first.",
+            ),
+            models.CheckConstraint(
+                name="specsheet_source_given",
+                condition=~Q(source_document="") & ~Q(source_revision="") & ~Q(source_page=""),
+                violation_error_message="A figure needs its source: document, revision and page.",
+            ),
+            models.CheckConstraint(
+                name="specsheet_second_person",
+                condition=Q(verified_by=None) | ~Q(verified_by=F("entered_by")),
+                violation_error_message="Whoever entered a sheet cannot verify it. Ask a second person.",
+            ),
+            models.CheckConstraint(
+                name="specsheet_verified_by_somebody",
+                condition=~Q(status=SheetStatus.VERIFIED)
+                | (Q(verified_by__isnull=False) & Q(verified_at__isnull=False)),
+                violation_error_message="A verified sheet names who verified it and when.",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.code} version {self.version}"
+
+    def get_absolute_url(self):
+        return reverse("manage:sheet", args=[self.pk])
+
+    def years(self) -> str:
+        return years_in_words(self.year_from, self.year_to)
+
+    def source(self) -> str:
+        return f"{self.source_document}, {self.source_revision}, {self.source_page}"
+
+
+def years_in_words(year_from: int | None, year_to: int | None) -> str:
+    """Model years of a sheet or kit line, open ends allowed."""
+    if year_from and year_to:
+        return f"model year {year_from}" if year_from == year_to else f"model years {year_from} to {year_to}"
+    if year_from:
+        return f"model years from {year_from}"
+    return f"model years to {year_to}" if year_to else "all model years"
+
+
+class SpecValue(models.Model):
+    """One figure of a sheet, as printed in its source, with the range that is still in tolerance."""
+
+    sheet = models.ForeignKey(SpecSheet, models.CASCADE, related_name="values")
+    measure = models.CharField(max_length=20, choices=[(m.value, m.label) for m in SPECIFIED])
+    value_si = models.FloatField()
+    low_si = models.FloatField()
+    high_si = models.FloatField()
+    figures = models.CharField(max_length=20, help_text="As printed in the source.")
+    unit = models.CharField(max_length=8, help_text="As printed in the source.")
+    tolerance = models.CharField(max_length=40, blank=True, help_text="As printed in the source, or the shop's own.")
+    page = models.CharField(max_length=40, blank=True, help_text="If it differs from the sheet's.")
+    note = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["sheet", "pk"]
+        constraints = [
+            models.UniqueConstraint(name="specvalue_once_per_sheet", fields=["sheet", "measure"]),
+            models.CheckConstraint(
+                name="specvalue_measure_known", condition=Q(measure__in=[m.value for m in SPECIFIED])
+            ),
+            models.CheckConstraint(
+                name="specvalue_within_its_range",
+                condition=Q(low_si__lte=F("value_si"))
+                & Q(high_si__gte=F("value_si"))
+                & Q(low_si__gte=0)
+                & Q(value_si__gt=0),
+                violation_error_message="The value lies outside its own tolerance, or is not above zero.",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.get_measure_display()} {self.figures} {self.unit}"
+
+    @property
+    def quantity(self):
+        return QUANTITY[self.measure]
+
+
+class KitMeasure(models.TextChoices):
+    COUNT = "count", "pieces"
+    VOLUME = "volume", "volume"
+    MASS = "mass", "mass"
+
+
+class KitLine(models.Model):
+    """A part or fluid that a service of one damper takes, named by its part number as the parts list prints it.
+
+    A number, not a row of the stock: the parts list of a damper is true whether or not this shop stocks the part.
+    """
+
+    damper_model = models.ForeignKey(DamperModel, models.CASCADE, related_name="kit_lines")
+    year_from = models.PositiveSmallIntegerField(null=True, blank=True)
+    year_to = models.PositiveSmallIntegerField(null=True, blank=True)
+    part_number = models.CharField(max_length=40)
+    name = models.CharField(max_length=120)
+    measure = models.CharField(max_length=6, choices=KitMeasure)
+    amount = models.PositiveBigIntegerField(
+        null=True, blank=True, help_text="Pieces, microlitres or milligrams. Empty: the oil volume of the spec sheet."
+    )
+
+    class Meta:
+        ordering = ["damper_model", "pk"]
+        constraints = [
+            models.CheckConstraint(name="kitline_measure_known", condition=Q(measure__in=KitMeasure.values)),
+            models.CheckConstraint(
+                name="kitline_amount_given",
+                condition=Q(amount__gt=0) | (Q(amount=None) & Q(measure=KitMeasure.VOLUME)),
+                violation_error_message="Give the amount; only oil may take it from the spec sheet.",
+            ),
+            models.CheckConstraint(
+                name="kitline_years_in_order",
+                condition=Q(year_from=None) | Q(year_to=None) | Q(year_to__gte=F("year_from")),
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.part_number} {self.name}"
+
+
+class ServiceInterval(models.Model):
+    """Service is due at whichever comes first. For one damper model, one vehicle model, or (both empty) the shop's default."""
+
+    damper_model = models.ForeignKey(DamperModel, models.CASCADE, null=True, blank=True, related_name="intervals")
+    vehicle_model = models.ForeignKey(VehicleModel, models.CASCADE, null=True, blank=True, related_name="intervals")
+    months = models.PositiveSmallIntegerField(null=True, blank=True)
+    distance_m = models.FloatField(null=True, blank=True)
+    hours_s = models.FloatField(null=True, blank=True, help_text="Seconds of engine time.")
+    source = models.CharField(max_length=200)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                name="serviceinterval_of_damper_once", fields=["damper_model"], condition=Q(damper_model__isnull=False)
+            ),
+            models.UniqueConstraint(
+                name="serviceinterval_of_vehicle_once",
+                fields=["vehicle_model"],
+                condition=Q(vehicle_model__isnull=False),
+            ),
+            models.CheckConstraint(
+                name="serviceinterval_of_one_thing", condition=Q(damper_model=None) | Q(vehicle_model=None)
+            ),
+            models.CheckConstraint(
+                name="serviceinterval_says_something",
+                condition=Q(months__gt=0) | Q(distance_m__gt=0) | Q(hours_s__gt=0),
+                violation_error_message="Give at least one of months, distance and hours, above zero.",
+            ),
+        ]
+
+    def __str__(self):
+        return f"interval of {self.damper_model or self.vehicle_model or 'every damper'}"
+
+
+class Procedure(models.Model):
+    """The ordered steps of a service. A job keeps the version it began with; a change is a new version."""
+
+    name = models.CharField(max_length=80)
+    version = models.PositiveSmallIntegerField(default=1)
+    current = models.BooleanField(default=False)
+
+    class Meta:
+        ordering = ["name", "-version"]
+        constraints = [
+            models.UniqueConstraint(name="procedure_version_once", fields=["name", "version"]),
+            models.UniqueConstraint(name="procedure_one_current", fields=["current"], condition=Q(current=True)),
+        ]
+
+    def __str__(self):
+        return f"{self.name} version {self.version}"
+
+
+class Step(models.Model):
+    procedure = models.ForeignKey(Procedure, models.CASCADE, related_name="steps")
+    number = models.PositiveSmallIntegerField()
+    stage = models.CharField(max_length=40)
+    title = models.CharField(max_length=120)
+    text = models.TextField(max_length=1000, blank=True)
+    caution = models.TextField(max_length=600, blank=True)
+    reading = models.CharField(
+        max_length=20, choices=[(m.value, m.label) for m in SPECIFIED], blank=True, help_text="Figure to record here."
+    )
+    as_left = models.BooleanField(default=False, help_text="The settings as left are recorded here.")
+    critical = models.BooleanField(default=False, help_text="A second person checks it.")
+    needs_ifp = models.BooleanField(default=False, help_text="Left out for a damper without an IFP.")
+
+    class Meta:
+        ordering = ["procedure", "number"]
+        constraints = [models.UniqueConstraint(name="step_number_once", fields=["procedure", "number"])]
+
+    def __str__(self):
+        return f"{self.number}. {self.title}"

@@ -1,0 +1,22 @@
+"""Who may do what: asked by every page and every endpoint, written down once."""
+
+from shop.staff.models import Role
+
+ALL = frozenset(Role.values)
+DESK = frozenset({Role.DESK, Role.MANAGER})
+BENCH = frozenset({Role.TECHNICIAN, Role.MANAGER})
+MANAGER = frozenset({Role.MANAGER})
+
+ABILITIES = {
+    "look": ALL,  # open any page that changes nothing
+    "keep_customers": DESK,  # customers, vehicles, dampers, consent
+    "book": DESK,  # book, check in, call off, hand back
+    "read_meter": ALL,  # note a meter reading
+    "pick": ALL,  # take the parts of a pick list from the shelf
+    "work": BENCH,  # readings, steps, checks, closing
+    "override": MANAGER,  # close a job that lacks something, with a reason
+    "keep_stock": DESK,  # receive parts
+    "keep_specs": MANAGER,  # enter spec sheets
+    "verify_specs": BENCH,  # confirm a sheet that somebody else entered
+    "keep_staff": MANAGER,
+}

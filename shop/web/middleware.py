@@ -1,0 +1,19 @@
+from django.conf import settings
+from django.http import JsonResponse
+from django.shortcuts import render
+
+
+class RefusalMiddleware:
+    """Refuse a body that is longer than any form of ours before something reads it."""
+
+    def __init__(self, get_response):
+        self.get_response = get_response
+
+    def __call__(self, request):
+        length = request.META.get("CONTENT_LENGTH") or "0"
+        if not length.isdigit() or int(length) <= settings.DATA_UPLOAD_MAX_MEMORY_SIZE:
+            return self.get_response(request)
+        if request.path.startswith("/api/"):
+            message = f"The request has {length} bytes; allowed are {settings.DATA_UPLOAD_MAX_MEMORY_SIZE}."
+            return JsonResponse({"message": message, "fields": {}}, status=413)
+        return render(request, "413.html", status=413)

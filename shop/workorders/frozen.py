@@ -1,0 +1,69 @@
+"""A spec sheet as a job keeps it: plain values, independent of what becomes of the sheet."""
+
+from dataclasses import asdict, dataclass, field
+
+from shop.dampers.measures import QUANTITY, Measure
+
+
+@dataclass(frozen=True)
+class FrozenValue:
+    measure: str
+    value_si: float
+    low_si: float
+    high_si: float
+    figures: str
+    unit: str
+    tolerance: str
+    page: str
+    note: str
+
+    @property
+    def label(self) -> str:
+        return Measure(self.measure).label
+
+    @property
+    def quantity(self) -> str:
+        return QUANTITY[self.measure]
+
+    def allows(self, value_si: float) -> bool:
+        """Whether a reading is in tolerance. A limit itself is allowed; 1 part in 10⁹ covers binary rounding of a unit."""
+        slack = 1e-9 * self.high_si
+        return self.low_si - slack <= value_si <= self.high_si + slack
+
+
+@dataclass(frozen=True)
+class FrozenSheet:
+    """Empty code: no sheet covered the damper when it was checked in."""
+
+    code: str = ""
+    version: int = 0
+    verified: bool = False
+    years: str = ""
+    position: str = ""
+    vehicle: str = ""
+    rule: str = ""
+    document: str = ""
+    revision: str = ""
+    page: str = ""
+    note: str = ""
+    entered_by: str = ""
+    verified_by: str = ""
+    verified_on: str = ""
+    values: dict[str, FrozenValue] = field(default_factory=dict)
+
+    @classmethod
+    def read(cls, stored: dict | None) -> "FrozenSheet":
+        stored = dict(stored or {})
+        values = {name: FrozenValue(**value) for name, value in stored.pop("values", {}).items()}
+        return cls(**stored, values=values)
+
+    def stored(self) -> dict:
+        """As JSON keeps it."""
+        return asdict(self)
+
+    def __bool__(self):
+        return bool(self.code)
+
+    @property
+    def source(self) -> str:
+        return f"{self.document}, {self.revision}, {self.page}"

@@ -1,0 +1,313 @@
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+from django.urls import reverse
+
+from shop.customers.models import Customer, Vehicle
+from shop.dampers.measures import QUANTITY, Measure
+from shop.dampers.models import Damper
+from shop.picklists.models import PickList
+from shop.specs.models import Procedure, Step
+from shop.staff.models import User
+from shop.workorders.frozen import FrozenSheet
+
+
+class OrderStatus(models.TextChoices):
+    BOOKED = "booked", "booked"
+    ON_BENCH = "on_bench", "on the benches"
+    READY = "ready", "ready to hand back"
+    HANDED_BACK = "handed_back", "handed back"
+    CALLED_OFF = "called_off", "called off"
+
+
+class Service(models.TextChoices):
+    REBUILD = "rebuild", "Rebuild"
+
+
+class WorkOrderQuerySet(models.QuerySet):
+    def with_names(self):
+        """With all that a row of an order list shows."""
+        return self.select_related("customer", "vehicle__model")
+
+    def running(self):
+        return self.filter(status__in=[OrderStatus.BOOKED, OrderStatus.ON_BENCH, OrderStatus.READY])
+
+
+class WorkOrder(models.Model):
+    """A visit of one customer's dampers: from booking to handing back."""
+
+    customer = models.ForeignKey(Customer, models.PROTECT, related_name="orders")
+    vehicle = models.ForeignKey(Vehicle, models.PROTECT, null=True, blank=True, related_name="orders")
+    service = models.CharField(max_length=10, choices=Service, default=Service.REBUILD)
+    complaint = models.TextField(max_length=1000, help_text="In the customer's words.")
+    status = models.CharField(max_length=11, choices=OrderStatus, default=OrderStatus.BOOKED)
+    arrives_on = models.DateField(help_text="The day the customer brings it.")
+    promised_for = models.DateTimeField()
+    pick_list = models.OneToOneField(PickList, models.PROTECT, related_name="order")
+    booked_by = models.ForeignKey(User, models.PROTECT, related_name="+")
+    booked_at = models.DateTimeField()
+    checked_in_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
+    checked_in_at = models.DateTimeField(null=True, blank=True)
+    closed_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
+    closed_at = models.DateTimeField(null=True, blank=True)
+    handed_back_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
+    handed_back_at = models.DateTimeField(null=True, blank=True)
+    called_off_why = models.CharField(max_length=300, blank=True)
+
+    objects = WorkOrderQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-pk"]
+        indexes = [
+            # The day sheet and the list by state, newest first.
+            models.Index(name="workorder_by_state", fields=["status", "-id"]),
+            # The sweep asks whether a vehicle's service is booked already.
+            models.Index(name="workorder_of_vehicle", fields=["vehicle", "status"]),
+        ]
+        constraints = [
+            models.CheckConstraint(name="workorder_status_known", condition=Q(status__in=OrderStatus.values)),
+            models.CheckConstraint(
+                name="workorder_bench_after_check_in",
+                condition=Q(status__in=[OrderStatus.BOOKED, OrderStatus.CALLED_OFF]) | Q(checked_in_at__isnull=False),
+            ),
+            models.CheckConstraint(
+                name="workorder_ready_after_closing",
+                condition=~Q(status__in=[OrderStatus.READY, OrderStatus.HANDED_BACK]) | Q(closed_at__isnull=False),
+            ),
+            models.CheckConstraint(
+                name="workorder_called_off_with_reason",
+                condition=~Q(status=OrderStatus.CALLED_OFF) | ~Q(called_off_why=""),
+                violation_error_message="Say why the order is called off.",
+            ),
+        ]
+
+    def __str__(self):
+        return self.number
+
+    @property
+    def number(self) -> str:
+        """Order number as customers hear it: the shop's prefix and a number that only goes up."""
+        return f"{settings.ORDER_PREFIX}-{1000 + self.pk}"
+
+    def get_absolute_url(self):
+        return reverse("desk:order", args=[self.pk])
+
+
+class JobStatus(models.TextChoices):
+    BOOKED = "booked", "booked"
+    OPEN = "open", "on the bench"
+    CLOSED = "closed", "closed"
+    CALLED_OFF = "called_off", "called off"
+
+
+class DamperJob(models.Model):
+    """One damper's part of an order: its frozen figures, its readings, its steps."""
+
+    order = models.ForeignKey(WorkOrder, models.PROTECT, related_name="jobs")
+    damper = models.ForeignKey(Damper, models.PROTECT, related_name="jobs")
+    index = models.PositiveSmallIntegerField(help_text="Counts the dampers of the order; part of the tag.")
+    status = models.CharField(max_length=10, choices=JobStatus, default=JobStatus.BOOKED)
+    spec = models.JSONField(null=True, blank=True, help_text="The sheet as it was at check-in; frozen by a trigger.")
+    procedure = models.ForeignKey(Procedure, models.PROTECT, null=True, blank=True, related_name="+")
+    closed_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
+    closed_at = models.DateTimeField(null=True, blank=True)
+    override_reason = models.CharField(
+        max_length=500, blank=True, help_text="Why a manager closed it although something lacks."
+    )
+
+    class Meta:
+        ordering = ["order", "index"]
+        constraints = [
+            models.UniqueConstraint(name="damperjob_index_once", fields=["order", "index"]),
+            models.UniqueConstraint(
+                name="damperjob_one_open_per_damper",
+                fields=["damper"],
+                condition=Q(status__in=[JobStatus.BOOKED, JobStatus.OPEN]),
+                violation_error_message="This damper is already booked or on the bench. Finish that order first.",
+            ),
+            models.CheckConstraint(name="damperjob_status_known", condition=Q(status__in=JobStatus.values)),
+            models.CheckConstraint(
+                name="damperjob_open_is_frozen",
+                condition=~Q(status__in=[JobStatus.OPEN, JobStatus.CLOSED])
+                | (Q(spec__isnull=False) & Q(procedure__isnull=False)),
+            ),
+            models.CheckConstraint(
+                name="damperjob_closed_by_somebody",
+                condition=~Q(status=JobStatus.CLOSED) | (Q(closed_by__isnull=False) & Q(closed_at__isnull=False)),
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.tag} {self.damper.where()}"
+
+    def get_absolute_url(self):
+        return reverse("tablet:job", args=[self.pk])
+
+    @property
+    def tag(self) -> str:
+        """What stands on the damper's bag: order number and its count within the order."""
+        return f"{1000 + self.order_id}-{self.index}"
+
+    @property
+    def sheet(self) -> FrozenSheet:
+        """The figures this job is held against, as they were at check-in."""
+        return FrozenSheet.read(self.spec)
+
+
+class ToolKind(models.TextChoices):
+    TORQUE_WRENCH = "torque_wrench", "torque wrench"
+    GAUGE = "gauge", "charging gauge"
+    DEPTH_TOOL = "depth_tool", "depth tool"
+
+
+TOOL_FOR = {
+    Measure.SHAFT_NUT_TORQUE: ToolKind.TORQUE_WRENCH,
+    Measure.CHARGE: ToolKind.GAUGE,
+    Measure.IFP_DEPTH: ToolKind.DEPTH_TOOL,
+}
+
+
+class Tool(models.Model):
+    """A measuring tool under calibration."""
+
+    code = models.CharField(max_length=20, unique=True)
+    kind = models.CharField(max_length=13, choices=ToolKind)
+    low_si = models.FloatField()
+    high_si = models.FloatField()
+    calibrated_on = models.DateField()
+    calibration_due_on = models.DateField()
+    in_use = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["kind", "code"]
+        constraints = [
+            models.CheckConstraint(name="tool_kind_known", condition=Q(kind__in=ToolKind.values)),
+            models.CheckConstraint(name="tool_range_in_order", condition=Q(low_si__gte=0) & Q(high_si__gt=F("low_si"))),
+            models.CheckConstraint(
+                name="tool_due_after_calibration", condition=Q(calibration_due_on__gt=F("calibrated_on"))
+            ),
+        ]
+
+    def __str__(self):
+        return self.code
+
+
+class Moment(models.TextChoices):
+    FOUND = "found", "as found"
+    SET = "set", "set"
+    LEFT = "left", "as left"
+
+
+class ReadingQuerySet(models.QuerySet):
+    def standing(self):
+        """Readings that no later row corrects."""
+        return self.filter(corrected_by=None)
+
+
+class Reading(models.Model):
+    """A figure that somebody read on a damper. Append-only; a correction is a new row that names the old one and why."""
+
+    job = models.ForeignKey(DamperJob, models.PROTECT, related_name="readings")
+    measure = models.CharField(max_length=20, choices=Measure)
+    moment = models.CharField(max_length=5, choices=Moment)
+    step = models.ForeignKey(Step, models.PROTECT, null=True, blank=True, related_name="+")
+    value_si = models.FloatField()
+    figures = models.CharField(max_length=20, help_text="As entered.")
+    unit = models.CharField(max_length=8, blank=True, help_text="As entered; empty for clicks.")
+    tool = models.ForeignKey(Tool, models.PROTECT, null=True, blank=True, related_name="+")
+    bench_temperature_k = models.FloatField(null=True, blank=True)
+    by = models.ForeignKey(User, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    corrects = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="corrected_by")
+    why = models.CharField(max_length=200, blank=True, help_text="Why the earlier reading is corrected.")
+
+    objects = ReadingQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            # One line of readings per figure: a second one has to correct the first.
+            models.UniqueConstraint(
+                name="reading_first_once", fields=["job", "measure", "moment"], condition=Q(corrects=None)
+            ),
+            models.CheckConstraint(
+                name="reading_not_negative",
+                condition=Q(value_si__gte=0),
+                violation_error_message="A reading here is zero or more.",
+            ),
+            models.CheckConstraint(name="reading_measure_known", condition=Q(measure__in=Measure.values)),
+            models.CheckConstraint(name="reading_moment_known", condition=Q(moment__in=Moment.values)),
+            models.CheckConstraint(
+                name="reading_correction_has_reason",
+                condition=Q(corrects=None) | ~Q(why=""),
+                violation_error_message="Say why the earlier reading is corrected.",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.get_measure_display()} {self.figures} {self.unit}".strip()
+
+    @property
+    def quantity(self):
+        return QUANTITY[self.measure]
+
+
+class StepDone(models.Model):
+    """Somebody did a step of a job. Append-only."""
+
+    job = models.ForeignKey(DamperJob, models.PROTECT, related_name="steps_done")
+    step = models.ForeignKey(Step, models.PROTECT, related_name="+")
+    by = models.ForeignKey(User, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [models.UniqueConstraint(name="stepdone_once", fields=["job", "step"])]
+
+    def __str__(self):
+        return f"{self.step} by {self.by}"
+
+
+class SecondCheck(models.Model):
+    """A second person confirmed a critical step, and the reading that was taken there. Append-only."""
+
+    job = models.ForeignKey(DamperJob, models.PROTECT, related_name="second_checks")
+    step = models.ForeignKey(Step, models.PROTECT, related_name="+")
+    reading = models.OneToOneField(Reading, models.PROTECT, null=True, blank=True, related_name="second_check")
+    first_by = models.ForeignKey(
+        User, models.PROTECT, related_name="+", help_text="Who did it; kept here for the constraint."
+    )
+    by = models.ForeignKey(User, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(name="secondcheck_once", fields=["job", "step"], condition=Q(reading=None)),
+            models.CheckConstraint(
+                name="secondcheck_by_another",
+                condition=~Q(by=F("first_by")),
+                violation_error_message="A second person has to check this: somebody who did not do it.",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.step} checked by {self.by}"
+
+
+class CardRevision(models.Model):
+    """A job card that was given out: its running number within the order and the digest of what it says. Append-only."""
+
+    order = models.ForeignKey(WorkOrder, models.PROTECT, related_name="cards")
+    number = models.PositiveSmallIntegerField()
+    digest = models.CharField(max_length=64)
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["order", "number"]
+        constraints = [
+            models.UniqueConstraint(name="cardrevision_number_once", fields=["order", "number"]),
+        ]
+
+    def __str__(self):
+        return f"{self.order} card revision {self.number}"

@@ -1,0 +1,144 @@
+"""Plain makers of rows for tests: make_x(**given), everything else by default. Data here is invented."""
+
+from datetime import UTC, date, datetime, timedelta
+from itertools import count
+
+from shop.customers.models import Customer, Meter, MeterReading, ReadingSource, Vehicle, VehicleModel
+from shop.dampers.models import Construction, Damper, DamperModel, Fitment, Position
+from shop.parts.models import Container, Movement, MovementKind, Part
+from shop.specs.models import KitLine, KitMeasure, SheetPosition, SheetStatus, SpecSheet, SpecValue
+from shop.staff.models import Role, User
+from shop.workorders.models import Tool, ToolKind
+
+NOON = datetime(2026, 11, 25, 19, 0, tzinfo=UTC)  # 12:00 at the shop
+MILE = 1609.344
+LBF_FT = 1.3558179483314004
+PSI = 6894.757293168361
+INCH = 0.0254
+ML = 1e-6
+PASSWORD = "grease-and-patience"
+
+_number = count(1)
+
+
+def make_user(role=Role.MANAGER, **given):
+    n = next(_number)
+    names = {"username": f"{role}{n}", "first_name": "Test", "last_name": f"{Role(role).label} {n}"}
+    user = User(role=role, **names | given)
+    user.set_password(PASSWORD)
+    user.save()
+    return user
+
+
+def make_customer(**given):
+    defaults = {"name": f"Ines Calloway {next(_number)}", "email": "ines@example.com", "created_at": NOON}
+    return Customer.objects.create(**defaults | given)
+
+
+def make_vehicle_model(**given):
+    defaults = {"maker": "Ostrander", "name": f"Ridge {next(_number)}", "year_from": 2010, "year_to": 2026}
+    return VehicleModel.objects.create(**defaults | given)
+
+
+def make_vehicle(**given):
+    customer = given.pop("customer", None) or make_customer()
+    model = given.pop("model", None) or make_vehicle_model()
+    return Vehicle.objects.create(customer=customer, model=model, **{"model_year": 2015, "created_at": NOON} | given)
+
+
+def make_meter_reading(vehicle, miles=None, hours=None, on=date(2026, 11, 25), **given):
+    meter = Meter.DISTANCE if miles is not None else Meter.HOURS
+    value, unit = (miles * MILE, "mi") if miles is not None else (hours * 3600, "h")
+    defaults = {
+        "meter": meter, "value_si": value, "figures": str(miles if miles is not None else hours), "unit": unit,
+        "read_on": on, "source": ReadingSource.DESK, "by": None, "recorded_at": NOON,
+    }  # fmt: skip
+    return MeterReading.objects.create(vehicle=vehicle, **defaults | given)
+
+
+def make_damper_model(**given):
+    defaults = {"maker": "Hallinde", "name": f"H{next(_number)}", "construction": Construction.RESERVOIR}
+    return DamperModel.objects.create(**defaults | given)
+
+
+def make_fitment(vehicle_model, position, damper_model, **given):
+    return Fitment.objects.create(
+        vehicle_model=vehicle_model, position=position, damper_model=damper_model, **{"year_from": 2010} | given
+    )
+
+
+def make_damper(vehicle=None, position=Position.REAR_RIGHT, **given):
+    defaults = {"model_year": vehicle.model_year if vehicle else 2015, "serial": f"S-{next(_number)}"}
+    model = given.pop("model", None) or make_damper_model()
+    customer = given.pop("customer", None) or (vehicle.customer if vehicle else make_customer())
+    where = {"vehicle": vehicle, "position": position if vehicle else ""}
+    return Damper.objects.create(customer=customer, model=model, **where | defaults | given)
+
+
+def make_sheet(damper_model, torque=22, charge=100, depth=3.4, oil=305, status=SheetStatus.VERIFIED, **given):
+    """A sheet in lbf·ft, psi, in and mL; tolerances ± 5 %, ± 5 psi, ± 0.03 in, ± 5 mL. None leaves a value out."""
+    defaults = {
+        "code": f"H-{next(_number)}", "version": 1, "position": SheetPosition.ANY,
+        "source_document": "common practice, no source", "source_revision": "none", "source_page": "none",
+        "entered_by": None, "entered_at": NOON,
+    }  # fmt: skip
+    given = defaults | given
+    given["entered_by"] = given["entered_by"] or make_user(Role.MANAGER)
+    if status == SheetStatus.VERIFIED:
+        given.setdefault("verified_by", make_user(Role.TECHNICIAN))
+        given.setdefault("verified_at", NOON)
+    sheet = SpecSheet.objects.create(damper_model=damper_model, status=status, **given)
+    for measure, value, unit, factor, tolerance, words in [
+        ("shaft_nut_torque", torque, "lbf·ft", LBF_FT, (torque or 0) * 0.05, "± 5 %"),
+        ("charge", charge, "psi", PSI, 5, "± 5"),
+        ("ifp_depth", depth, "in", INCH, 0.03, "± 0.03"),
+        ("oil_volume", oil, "mL", ML, 5, "± 5"),
+    ]:
+        if value is not None:
+            SpecValue.objects.create(
+                sheet=sheet, measure=measure, value_si=value * factor, low_si=(value - tolerance) * factor,
+                high_si=(value + tolerance) * factor, figures=f"{value:g}", unit=unit, tolerance=words,
+            )  # fmt: skip
+    return sheet
+
+
+def make_part(number=None, on_hand=0, **given):
+    n = next(_number)
+    defaults = {"name": f"seal kit {n}", "measure": KitMeasure.COUNT, "bin": "B-07"}
+    part = Part.objects.create(number=number or f"SK-{n}", **defaults | given)
+    if on_hand:
+        make_movement(part, on_hand)
+    return part
+
+
+def make_container(part, size, price="19.50", name=None, full=0, **given):
+    container = Container.objects.create(part=part, size=size, price=price, name=name or f"{size} bottle", **given)
+    if full:
+        make_movement(part, full * size, container=container)
+    return container
+
+
+def make_movement(part, amount, container=None, **given):
+    defaults = {"kind": MovementKind.RECEIVED, "by": None, "at": NOON}
+    given = defaults | given
+    given["by"] = given["by"] or make_user(Role.DESK)
+    return Movement.objects.create(part=part, container=container, amount=amount, **given)
+
+
+def make_kit_line(damper_model, part_number, amount=1, measure=KitMeasure.COUNT, **given):
+    return KitLine.objects.create(
+        damper_model=damper_model, part_number=part_number, amount=amount, measure=measure, **{"name": "seal kit"} | given
+    )
+
+
+def make_tool(kind=ToolKind.TORQUE_WRENCH, **given):
+    low, high = {
+        ToolKind.TORQUE_WRENCH: (5 * LBF_FT, 60 * LBF_FT),
+        ToolKind.GAUGE: (0, 300 * PSI),
+        ToolKind.DEPTH_TOOL: (0, 6 * INCH),
+    }[kind]
+    defaults = {
+        "code": f"T-{next(_number)}", "low_si": low, "high_si": high,
+        "calibrated_on": NOON.date() - timedelta(days=100), "calibration_due_on": NOON.date() + timedelta(days=265),
+    }  # fmt: skip
+    return Tool.objects.create(kind=kind, **defaults | given)

@@ -1,0 +1,27 @@
+"""Settings of the test run: the site's own, on the servers that tests/run.py names, with cheap password hashes."""
+
+import os
+import tempfile
+
+os.environ.setdefault("DAMPERBOOK_VAR", tempfile.mkdtemp(prefix="damperbook-test-"))
+os.environ.setdefault("DAMPERBOOK_DATABASE_URL", "postgres://postgres@127.0.0.1:5432/postgres")
+os.environ.setdefault("DAMPERBOOK_REDIS_URL", "redis://127.0.0.1:6379/15")
+os.environ.update(
+    DAMPERBOOK_SHOP_NAME="Larkspur Gulch Powersports",
+    DAMPERBOOK_SHOP_ADDRESS="12 Quarry Road, Larkspur Gulch",
+    DAMPERBOOK_SHOP_PHONE="555-0100",
+    DAMPERBOOK_SHOP_EMAIL="bench@example.com",
+    DAMPERBOOK_ORDER_PREFIX="LG",
+    DAMPERBOOK_TIME_ZONE="America/Denver",
+    DAMPERBOOK_SITE_URL="http://127.0.0.1:8000",
+    DAMPERBOOK_LOG_LEVEL="WARNING",
+)
+
+from shop.settings import *  # noqa: F403, E402
+
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}  # noqa: F405
+WHITENOISE_USE_FINDERS = True
+WHITENOISE_AUTOREFRESH = True
+ALLOWED_HOSTS = ["127.0.0.1", "localhost", "testserver"]
+DATABASES["default"]["CONN_MAX_AGE"] = 0  # noqa: F405: threads of a test would keep theirs open
