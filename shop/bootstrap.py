@@ -1,7 +1,7 @@
-"""Set-up behind the Makefile: from Python, make and this folder to a working .venv, refusing early and in one sentence.
+"""Set-up behind the Makefile: from Python, make and this folder to a working .venv; refuses early, in one sentence.
 
-Runs before anything is installed, so: standard library only, and words that Python 3.8 can still read, to tell its owner
-that it is too old.
+Runs before anything is installed, so: standard library only, and words that Python 3.8 can still read, to tell its
+owner that it is too old.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import hashlib
 import importlib.util
 import os
 import shutil
+import signal
 import socket
 import subprocess
 import sys
@@ -25,7 +26,7 @@ VAR = Path(os.environ.get("DAMPERBOOK_VAR") or ROOT / "var").resolve()
 VENV = ROOT / ".venv"
 OLDEST_PYTHON = (3, 11)
 
-# What WeasyPrint 70 loads at its start (weasyprint/text/ffi.py), by Linux and by macOS name, and Debian's package for it.
+# What WeasyPrint 70 loads at its start (weasyprint/text/ffi.py), by Linux and by macOS name, and Debian's package.
 LIBRARIES = [
     (("libgobject-2.0.so.0", "libgobject-2.0.0.dylib"), "libpango-1.0-0"),
     (("libpango-1.0.so.0", "libpango-1.0.dylib"), "libpango-1.0-0"),
@@ -38,9 +39,9 @@ FONTCONFIG = ("libfontconfig.so.1", "libfontconfig.1.dylib")
 # The demo shop: invented, and nobody's. Only what is not set already; what could reach a real shop is taken away.
 DEMO_SHOP = {
     "DAMPERBOOK_SHOP_NAME": "Larkspur Gulch Powersports",
-    "DAMPERBOOK_SHOP_ADDRESS": "12 Larkspur Gulch Road, Larkspur Gulch",
-    "DAMPERBOOK_SHOP_PHONE": "555-0142",
-    "DAMPERBOOK_SHOP_EMAIL": "service@example.com",
+    "DAMPERBOOK_SHOP_ADDRESS": "12 Quarry Road, Larkspur Gulch",
+    "DAMPERBOOK_SHOP_PHONE": "555-0100",
+    "DAMPERBOOK_SHOP_EMAIL": "bench@example.com",
     "DAMPERBOOK_TIME_ZONE": "America/Denver",
     "DAMPERBOOK_ORDER_PREFIX": "LG",
 }
@@ -54,11 +55,18 @@ class Refusal(Exception):
     """Something is missing or in the way; the text says what and how to go on."""
 
 
+def end_with_parent():
+    """For preexec_fn: on Linux the child is told to end when its parent was killed and could not tell it."""
+    if sys.platform == "linux":
+        set_death_signal = 1  # PR_SET_PDEATHSIG, prctl(2)
+        ctypes.CDLL(None).prctl(set_death_signal, signal.SIGTERM)
+
+
 def say(text):
     print(text, flush=True)
 
 
-# --- What has to be right before anything is made ----------------------------------------------------------------------
+# --- What has to be right before anything is made -------------------------------------------------------------------
 
 
 def check_python(version=sys.version_info):
@@ -78,14 +86,14 @@ def check_writable():
                 pass
         except OSError as error:
             raise Refusal(
-                f"Cannot write in {folder} ({error.strerror.lower()}). Damperbook keeps its set-up and its data in its own "
-                "folder: copy it to a place that you may write to, and run this again there."
+                f"Cannot write in {folder} ({error.strerror.lower()}). Damperbook keeps its set-up and its data in its "
+                "own folder: copy it to a place that you may write to, and run this again there."
             ) from None
     for path in [*VAR.iterdir(), *VAR.glob("log/*")]:
         if not os.access(path, os.W_OK):
             raise Refusal(
-                f"Cannot write to {path}, which belongs to another user. Run this as that user, or make the folder yours: "
-                f"sudo chown -R {os.geteuid()} {VAR}"
+                f"Cannot write to {path}, which belongs to another user. Run this as that user, or make the folder "
+                f"yours: sudo chown -R {os.geteuid()} {VAR}"
             )
 
 
@@ -113,7 +121,7 @@ def _cannot_listen(port):
 
 
 def hold_demo_lock(address):
-    """One demo per folder. The lock is the open file, kept through exec; the system lets go of it when the demo ends."""
+    """One demo per folder. The lock is the open file, kept through exec; it is let go when the demo ends."""
     lock = os.open(VAR / "demo.lock", os.O_RDWR | os.O_CREAT, 0o644)
     try:
         fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -129,7 +137,7 @@ def hold_demo_lock(address):
     return lock
 
 
-# --- System packages ---------------------------------------------------------------------------------------------------
+# --- System packages ------------------------------------------------------------------------------------------------
 
 
 def _load(names):
@@ -227,7 +235,7 @@ def install_packages(find_missing):
         )
 
 
-# --- The virtual environment -------------------------------------------------------------------------------------------
+# --- The virtual environment ----------------------------------------------------------------------------------------
 
 
 def log_path():
@@ -283,7 +291,7 @@ def install_requirements(name):
     stamp.write_text(digest)
 
 
-# --- Commands ----------------------------------------------------------------------------------------------------------
+# --- Commands -------------------------------------------------------------------------------------------------------
 
 
 def demo_environment(environ, port):

@@ -23,8 +23,8 @@ LONGEST_TASK_SECONDS = 300
 class FileChannel(filesystem.Channel):
     """The embedded queue: a message is a file, which appears whole and is taken by one worker.
 
-    Kombu's own channel creates the file first and fills it afterwards, so a reader can meet half a message; and it takes a
-    message by moving it to the system's temporary folder, which on another disk is a copy and then a deletion.
+    Kombu's own channel creates the file first and fills it afterwards, so a reader can meet half a message; and it
+    takes a message by moving it to the system's temporary folder, which on another disk is a copy, then a deletion.
     """
 
     @property
@@ -117,6 +117,8 @@ app.conf.beat_schedule = {
     "sweep-for-due-reminders": {"task": "reminders.sweep", "schedule": crontab(hour=4, minute=10)},
 }
 app.conf.beat_schedule_filename = str(settings.VAR / "beat-schedule")
+# Written at every task sent: it survives a kill, and a fresh file tells a health check that the scheduler is at work.
+app.conf.beat_sync_every = 1
 
 app.autodiscover_tasks()
 

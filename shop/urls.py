@@ -1,1 +1,20 @@
-urlpatterns = []
+from django.urls import include, path
+
+from shop.web import health
+from shop.web.log_in import LogIn, LogOut
+
+urlpatterns = [
+    path("healthz", health.healthz, name="healthz"),
+    path("readyz", health.readyz, name="readyz"),
+    path("log-in/", LogIn.as_view(), name="log_in"),
+    path("log-out/", LogOut.as_view(), name="log_out"),
+    path("bench/", include("shop.web.tablet.urls")),
+    path("manage/", include("shop.web.manage.urls")),
+    path("r/", include("shop.web.public.urls")),
+    path("api/", include("api.urls")),
+    path("", include("shop.web.desk.urls")),
+]
+
+handler400 = "shop.web.errors.bad_request"
+handler403 = "shop.web.errors.forbidden"
+handler404 = "shop.web.errors.not_found"

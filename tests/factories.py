@@ -127,7 +127,11 @@ def make_movement(part, amount, container=None, **given):
 
 def make_kit_line(damper_model, part_number, amount=1, measure=KitMeasure.COUNT, **given):
     return KitLine.objects.create(
-        damper_model=damper_model, part_number=part_number, amount=amount, measure=measure, **{"name": "seal kit"} | given
+        damper_model=damper_model,
+        part_number=part_number,
+        amount=amount,
+        measure=measure,
+        **{"name": "seal kit"} | given,
     )
 
 

@@ -1,1 +1,1 @@
-"""The arithmetic of the bench: pure Python, standard library only, SI floats in and out unless a name says otherwise."""
+"""The arithmetic of the bench: pure Python, standard library only, SI floats unless a name says otherwise."""

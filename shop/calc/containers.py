@@ -120,7 +120,7 @@ def _search(need: int, containers: list[Container], objective: str) -> tuple[dic
                 continue
             # The next size is the cheapest per unit of those still open: nothing fills the gap for less.
             cheapest = paid - (-after * costs[i + 1] // sizes[i + 1])
-            if cheapest > best[not by_cost] and (by_cost or best[0] == least_waste):
+            if cheapest > best[0 if by_cost else 1] and (by_cost or best[0] == least_waste):
                 break  # this size is cheaper still, so taking less of it cannot help
             least = paid - (-(after + over) * costs[i + 1] // sizes[i + 1])
             if ((least, over, many + 1) if by_cost else (over, least, many + 1)) >= best:

@@ -3,19 +3,19 @@
 import math
 
 # Fields are named like our arguments: the unit is the last part of the name, and a sentence shows it beside the value.
-UNIT_OF_SUFFIX = {
-    "pa": "Pa",
-    "nm": "N·m",
-    "n_per_m": "N/m",
-    "n": "N",
-    "m3": "m³",
-    "m": "m",
-    "k": "K",
-    "c": "°C",
-    "kg_per_m3": "kg/m³",
+UNIT_OF_SUFFIX = {  # a longer one before the one it ends in
     "mm2_per_s": "mm²/s",
+    "kg_per_m3": "kg/m³",
+    "n_per_m": "N/m",
+    "per_k": "1/K",
     "percent": "%",
     "deg": "°",
+    "pa": "Pa",
+    "nm": "N·m",
+    "m3": "m³",
+    "m": "m",
+    "n": "N",
+    "k": "K",
 }
 LONGEST_VALUE_SHOWN = 60
 

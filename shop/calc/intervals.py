@@ -52,7 +52,7 @@ def first_due(
     if months is not None and (isinstance(months, bool) or not isinstance(months, int) or months < 1):
         raise OutOfRange("months", months, "a whole number of months, 1 or more")
     by_months = None if months is None else add_months(last_on, months)
-    days = dict(zip(RULES, (by_months, distance_due_on, hours_due_on)))
+    days = dict(zip(RULES, (by_months, distance_due_on, hours_due_on), strict=True))
     days = {rule: day for rule, day in days.items() if day is not None}
     if not days:
         return None

@@ -43,7 +43,7 @@ class Unit:
 
 @dataclass(frozen=True, slots=True)
 class Entered:
-    """What somebody typed: figures (ASCII digits, decimal point), the value in that unit, the unit, and the SI value."""
+    """What somebody typed: figures (ASCII digits, decimal point), value in that unit, the unit, and the SI value."""
 
     figures: str
     value: float
@@ -179,8 +179,8 @@ _ALL = (
 
 def _key(text: str) -> str:
     """One spelling for all ways to write a unit: lbf·ft, lbf-ft and LBF FT are the same."""
-    text = unicodedata.normalize("NFKC", text).casefold().replace("μ", "u")
-    return re.sub(r"[\s·⋅•∙*.()°º_‐‑–-]+", "", text)
+    text = unicodedata.normalize("NFKC", text.replace("º", "°")).casefold().replace("μ", "u")
+    return re.sub(r"[\s·⋅•∙*.()°_‐‑–-]+", "", text)
 
 
 UNITS = {one.symbol: one for one in _ALL}
@@ -241,9 +241,9 @@ def parse(
     """Read a quantity as people write it: "18", "18.2 lbf·ft", "22 ft-lb", "200 PSI", "1/4", "3 1/2 in", "3,4".
 
     A number without a unit takes default_unit. One comma followed by exactly three digits may mean two things and is
-    sent back. Minus is refused unless negative is set; temperatures go down to absolute zero. low_si and high_si are the
-    allowed range. Raises Unreadable for text that is not one clear quantity, OutOfRange for a value outside the range;
-    field is the name both carry (the quantity when not given).
+    sent back. Minus is refused unless negative is set; temperatures go down to absolute zero. low_si and high_si are
+    the allowed range. Raises Unreadable for text that is not one clear quantity, OutOfRange for a value outside the
+    range; field is the name both carry (the quantity when not given).
     """
     field = field or quantity
     if quantity not in QUANTITIES:

@@ -1,7 +1,7 @@
 """How fast a meter runs, and when it will reach a target, from readings that people typed.
 
-Readings are (day, value) in one unit, miles, kilometres or hours alike. Swapped meters that are declared are joined into
-one running total; typing errors and swaps nobody declared are found, left out and told in words.
+Readings are (day, value) in one unit, miles, kilometres or hours alike. Swapped meters that are declared are joined
+into one running total; typing errors and swaps nobody declared are found, left out and told in words.
 """
 
 import math
@@ -44,9 +44,9 @@ class Swap:
 class Usage:
     """The rate of use and where it starts from.
 
-    status: ok, not_enough_data or no_usage. rate, rate_low and rate_high are per day (95 % by Sen's method; None without
-    data). last_on and last_value are the last good reading as running total. kept and ignored are readings as running
-    totals; since is the first day of the meter in use; notes are whole sentences for people.
+    status: ok, not_enough_data or no_usage. rate, rate_low and rate_high are per day (95 % by Sen's method; None
+    without data). last_on and last_value are the last good reading as running total. kept and ignored are readings as
+    running totals: together all that were given; since is the first day kept; notes are whole sentences for people.
     """
 
     status: str
@@ -123,7 +123,8 @@ def date_of_reaching(usage: Usage, target: float) -> Reach:
     if isinstance(target, bool) or not isinstance(target, (int, float)) or not 0 <= target < math.inf:
         raise OutOfRange("target", target, "a finite amount, zero or more")
     if usage.last_value is not None and usage.last_value >= target:
-        words = f"The target {target:g} is already reached: the meter showed {usage.last_value:g} on {usage.last_on.isoformat()}."
+        seen = f"the meter showed {usage.last_value:g} on {usage.last_on.isoformat()}"
+        words = f"The target {target:g} is already reached: {seen}."
         return Reach(ALREADY_REACHED, None, None, None, words)
     if usage.status != OK:
         return Reach(usage.status, None, None, None, usage.notes[-1])
@@ -210,8 +211,9 @@ def _clean(points: list[Reading], most_per_day: float | None) -> tuple[list[Read
         if after[1] < before[1]:
             start = position
             notes.append(
-                f"The meter fell from {before[1]:g} on {before[0].isoformat()} to {after[1]:g} on {after[0].isoformat()}: "
-                "it was swapped, it seems. Only readings of the new meter are used. Record the swap to keep the total."
+                f"The meter fell from {before[1]:g} on {before[0].isoformat()} to {after[1]:g} on "
+                f"{after[0].isoformat()}: it was swapped, it seems. Only readings of the new meter are used. "
+                "Record the swap to keep the total."
             )
     return [points[i] for i in chain[start:]], notes
 

@@ -5,5 +5,5 @@ class CoreConfig(AppConfig):
     name = "shop.core"
 
     def ready(self):
-        # Tasks are registered on the shop's own Celery app, so that app has to exist before the first task module is read.
+        # Tasks register on the shop's own Celery app: it has to exist before the first task module is read.
         from shop import celery  # noqa: F401

@@ -11,7 +11,7 @@ from shop.core.models import Heartbeat, RequestKey
 
 
 def fingerprint(content) -> str:
-    """SHA-256 of anything JSON can tell, keys sorted; a row of a table counts by its key, other things by their text."""
+    """SHA-256 of anything JSON can tell, keys sorted; a row counts by its key, other things by their text."""
 
     def plain(thing):
         return thing.pk if isinstance(thing, models.Model) else str(thing)

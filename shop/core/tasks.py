@@ -6,5 +6,5 @@ from shop.core import services
 
 @shared_task(name="core.heartbeat", ignore_result=True, soft_time_limit=20)
 def heartbeat() -> None:
-    """Sent by the scheduler, run by a worker: a fresh row proves that both are alive and the queue between them works."""
+    """Sent by the scheduler, run by a worker: a fresh row proves that both are alive, and the queue between them."""
     services.beat(name="scheduler", at=timezone.now())

@@ -68,12 +68,8 @@ class VehicleModel(models.Model):
     def check_year(self, year: int) -> None:
         """Raise ValidationError "unknown_year" when this model was not built in that model year."""
         if year < self.year_from or (self.year_to and year > self.year_to):
-            raise ValidationError(
-                {
-                    "model_year": f"There is no {self} of model year {year}: it was built {self.years()}. Check the plate on the frame."
-                },
-                code="unknown_year",
-            )
+            words = f"There is no {self} of model year {year}: it was built {self.years()}. Check the plate on its frame."
+            raise ValidationError({"model_year": words}, code="unknown_year")
 
 
 class Vehicle(models.Model):
@@ -95,7 +91,7 @@ class Vehicle(models.Model):
                 name="vehicle_vin_once",
                 fields=["vin"],
                 condition=~Q(vin=""),
-                violation_error_message="A vehicle with this VIN or frame number is already in the book. Search for it.",
+                violation_error_message="This VIN or frame number is in the book already. Search for it.",
             )
         ]
         indexes = [

@@ -27,17 +27,8 @@ QUANTITY = {
 SPECIFIED = [Measure.SHAFT_NUT_TORQUE, Measure.CHARGE, Measure.IFP_DEPTH, Measure.OIL_VOLUME]
 # Noted before work and again after it.
 FOUND_AND_LEFT = [Measure.COMPRESSION_CLICKS, Measure.REBOUND_CLICKS, Measure.PRELOAD_LENGTH]
-# The other unit, shown small beside the shop's own.
-OTHER_UNIT = {
-    "lbf·ft": "N·m", "N·m": "lbf·ft", "kgf·m": "N·m",
-    "psi": "kPa", "kPa": "psi", "bar": "psi",
-    "in": "mm", "mm": "in",
-    "mi": "km", "km": "mi",
-    "mL": "fl oz", "fl oz": "mL",
-    "g": "oz", "oz": "g",
-}  # fmt: skip
 
 
 def shop_unit(measure: str) -> str:
-    """The unit in which this shop reads and writes a measure; empty for clicks."""
+    """The unit in which this shop reads and writes a measure."""
     return settings.SHOP_UNITS[QUANTITY[measure]]

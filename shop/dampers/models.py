@@ -1,6 +1,5 @@
 from django.db import models
 from django.db.models import F, Q
-from django.urls import reverse
 
 from shop.customers.models import Customer, Vehicle, VehicleModel
 

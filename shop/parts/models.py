@@ -1,4 +1,4 @@
-"""Stock. Amounts are whole numbers of the part's base unit (pieces, microlitres, milligrams), so that a sum is exact."""
+"""Stock. Amounts are whole numbers of a part's base unit (pieces, microlitres, milligrams): their sum is exact."""
 
 from django.db import models
 from django.db.models import Q

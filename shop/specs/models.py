@@ -3,7 +3,7 @@ from django.db.models import F, Q
 from django.urls import reverse
 
 from shop.customers.models import VehicleModel
-from shop.dampers.measures import QUANTITY, SPECIFIED, Measure
+from shop.dampers.measures import QUANTITY, SPECIFIED
 from shop.dampers.models import DamperModel, Position
 from shop.staff.models import User
 
@@ -194,7 +194,7 @@ class KitLine(models.Model):
 
 
 class ServiceInterval(models.Model):
-    """Service is due at whichever comes first. For one damper model, one vehicle model, or (both empty) the shop's default."""
+    """When service is due, whichever comes first; of a damper model, a vehicle model, or (both empty) by default."""
 
     damper_model = models.ForeignKey(DamperModel, models.CASCADE, null=True, blank=True, related_name="intervals")
     vehicle_model = models.ForeignKey(VehicleModel, models.CASCADE, null=True, blank=True, related_name="intervals")

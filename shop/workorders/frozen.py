@@ -2,6 +2,7 @@
 
 from dataclasses import asdict, dataclass, field
 
+from shop.calc.units import within
 from shop.dampers.measures import QUANTITY, Measure
 
 
@@ -26,9 +27,8 @@ class FrozenValue:
         return QUANTITY[self.measure]
 
     def allows(self, value_si: float) -> bool:
-        """Whether a reading is in tolerance. A limit itself is allowed; 1 part in 10⁹ covers binary rounding of a unit."""
-        slack = 1e-9 * self.high_si
-        return self.low_si - slack <= value_si <= self.high_si + slack
+        """Whether a reading is in tolerance; the limits themselves are."""
+        return within(value_si, self.low_si, self.high_si)
 
 
 @dataclass(frozen=True)

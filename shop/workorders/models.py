@@ -1,3 +1,5 @@
+from datetime import date
+
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
@@ -39,7 +41,7 @@ class WorkOrder(models.Model):
     customer = models.ForeignKey(Customer, models.PROTECT, related_name="orders")
     vehicle = models.ForeignKey(Vehicle, models.PROTECT, null=True, blank=True, related_name="orders")
     service = models.CharField(max_length=10, choices=Service, default=Service.REBUILD)
-    complaint = models.TextField(max_length=1000, help_text="In the customer's words.")
+    complaint = models.TextField(max_length=1000, blank=True, help_text="In the customer's words.")
     status = models.CharField(max_length=11, choices=OrderStatus, default=OrderStatus.BOOKED)
     arrives_on = models.DateField(help_text="The day the customer brings it.")
     promised_for = models.DateTimeField()
@@ -112,7 +114,7 @@ class DamperJob(models.Model):
     closed_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
     closed_at = models.DateTimeField(null=True, blank=True)
     override_reason = models.CharField(
-        max_length=500, blank=True, help_text="Why a manager closed it although something lacks."
+        max_length=500, blank=True, help_text="Why it was closed although something lacks."
     )
 
     class Meta:
@@ -153,6 +155,12 @@ class DamperJob(models.Model):
         """The figures this job is held against, as they were at check-in."""
         return FrozenSheet.read(self.spec)
 
+    def standing_readings(self) -> dict:
+        """The reading that holds for each (measure, moment): the last of its line of corrections."""
+        readings = list(self.readings.all())
+        corrected = {one.corrects_id for one in readings}
+        return {(one.measure, one.moment): one for one in readings if one.pk not in corrected}
+
 
 class ToolKind(models.TextChoices):
     TORQUE_WRENCH = "torque_wrench", "torque wrench"
@@ -191,6 +199,16 @@ class Tool(models.Model):
     def __str__(self):
         return self.code
 
+    def why_not(self, on: date) -> str:
+        """Why the tool cannot be used on a day, in a sentence; empty when it can."""
+        if not self.in_use:
+            return f"{self} is out of use. Take another {self.get_kind_display()}."
+        if on >= self.calibration_due_on:
+            return (
+                f"{self} is out of calibration since {self.calibration_due_on}. Take another {self.get_kind_display()}."
+            )
+        return ""
+
 
 class Moment(models.TextChoices):
     FOUND = "found", "as found"
@@ -205,7 +223,7 @@ class ReadingQuerySet(models.QuerySet):
 
 
 class Reading(models.Model):
-    """A figure that somebody read on a damper. Append-only; a correction is a new row that names the old one and why."""
+    """A figure read on a damper. Append-only; a correction is a new row that names the old one and says why."""
 
     job = models.ForeignKey(DamperJob, models.PROTECT, related_name="readings")
     measure = models.CharField(max_length=20, choices=Measure)
@@ -213,7 +231,7 @@ class Reading(models.Model):
     step = models.ForeignKey(Step, models.PROTECT, null=True, blank=True, related_name="+")
     value_si = models.FloatField()
     figures = models.CharField(max_length=20, help_text="As entered.")
-    unit = models.CharField(max_length=8, blank=True, help_text="As entered; empty for clicks.")
+    unit = models.CharField(max_length=8, help_text="As entered.")
     tool = models.ForeignKey(Tool, models.PROTECT, null=True, blank=True, related_name="+")
     bench_temperature_k = models.FloatField(null=True, blank=True)
     by = models.ForeignKey(User, models.PROTECT, related_name="+")
@@ -274,9 +292,7 @@ class SecondCheck(models.Model):
     job = models.ForeignKey(DamperJob, models.PROTECT, related_name="second_checks")
     step = models.ForeignKey(Step, models.PROTECT, related_name="+")
     reading = models.OneToOneField(Reading, models.PROTECT, null=True, blank=True, related_name="second_check")
-    first_by = models.ForeignKey(
-        User, models.PROTECT, related_name="+", help_text="Who did it; kept here for the constraint."
-    )
+    first_by = models.ForeignKey(User, models.PROTECT, related_name="+", help_text="Who did it, for the constraint.")
     by = models.ForeignKey(User, models.PROTECT, related_name="+")
     at = models.DateTimeField()
 
@@ -296,7 +312,7 @@ class SecondCheck(models.Model):
 
 
 class CardRevision(models.Model):
-    """A job card that was given out: its running number within the order and the digest of what it says. Append-only."""
+    """A job card that was given out: its number within the order and the digest of what it says. Append-only."""
 
     order = models.ForeignKey(WorkOrder, models.PROTECT, related_name="cards")
     number = models.PositiveSmallIntegerField()

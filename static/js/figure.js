@@ -30,7 +30,7 @@ const judge = (input) => {
   verdict.textContent = figure === "" ? "" : `${inside ? "within" : "outside"} the allowed range`;
 };
 
-/** Show the steppers and keypads under root, judge the figures already there. For parts swapped in later: call it again. */
+/** Show the steppers and keypads under root, judge the figures already there that the server has not refused. */
 export const ready = (root) => {
   for (const control of root.querySelectorAll("[data-step], [data-keypad]")) {
     control.hidden = false;
@@ -38,7 +38,10 @@ export const ready = (root) => {
     const input = document.getElementById(control.dataset.keypad);
     if (input && matchMedia("(pointer: coarse)").matches) input.inputMode = "none";
   }
-  for (const verdict of root.querySelectorAll("[data-verdict]")) judge(document.getElementById(verdict.dataset.verdict));
+  for (const verdict of root.querySelectorAll("[data-verdict]")) {
+    const input = document.getElementById(verdict.dataset.verdict);
+    if (input && input.ariaInvalid !== "true") judge(input);
+  }
 };
 
 document.addEventListener("click", (event) => {

@@ -1,4 +1,4 @@
-"""1500 miles or 12 months, whichever comes first: common practice, no source. The shop's default until it says otherwise."""
+"""1500 miles or 12 months, whichever comes first (common practice, no source): the default until the shop says else."""
 
 from django.db import migrations
 

@@ -1,6 +1,6 @@
 """The demo shop as one program: web server, worker and scheduler as children that end with it."""
 
-import ctypes
+import contextlib
 import hashlib
 import http.client
 import os
@@ -13,6 +13,8 @@ from urllib.parse import urlsplit
 from django.conf import settings
 from django.contrib.staticfiles.finders import get_finders
 from django.core.management import BaseCommand, CommandError, call_command
+
+from shop.bootstrap import end_with_parent
 
 READY_WITHIN = 90  # seconds, on a slow machine
 STOP_WITHIN = 15
@@ -42,7 +44,7 @@ class Child:
                 stdout=log,
                 stderr=subprocess.STDOUT,
                 start_new_session=True,  # Ctrl-C reaches the demo alone, which then ends its children in order
-                preexec_fn=end_with_parent,  # noqa: PLW1509, no threads here
+                preexec_fn=end_with_parent,
             )
 
     def check(self):
@@ -51,32 +53,47 @@ class Child:
             how = f"exit code {code}" if code >= 0 else f"signal {-code}"
             raise Failed(f"The {self.name} stopped by itself ({how}). The end of {self.log}:\n{self.last_lines()}")
 
+    def finish(self):
+        if self.process.wait():
+            self.check()
+
     def last_lines(self, count=20):
         lines = self.log.read_text(errors="replace").splitlines()
         return "\n".join(f"  {line}" for line in lines[-count:]) or "  (it is empty)"
 
     def kill(self):
-        try:
+        with contextlib.suppress(ProcessLookupError):
             os.killpg(self.process.pid, signal.SIGKILL)
-        except ProcessLookupError:
-            pass
 
 
-def end_with_parent():
-    """Linux: have the child told to end when the demo itself is killed and cannot tell it."""
-    if sys.platform == "linux":
-        set_death_signal = 1  # PR_SET_PDEATHSIG, prctl(2)
-        ctypes.CDLL(None).prctl(set_death_signal, signal.SIGTERM)
+def web_server(port):
+    command = [sys.executable, "-m", "gunicorn", "shop.wsgi:application", "--bind", f"127.0.0.1:{port}"]
+    command += ["--worker-class", "gthread", "--workers", "2", "--threads", "4"]
+    command += ["--timeout", "60", "--graceful-timeout", "5", "--no-control-socket"]
+    return Child("web server", "web.log", command)
 
 
-def make_children(port):
-    gunicorn = [sys.executable, "-m", "gunicorn", "shop.wsgi:application", "--bind", f"127.0.0.1:{port}"]
-    gunicorn += ["--worker-class", "gthread", "--workers", "2", "--threads", "4"]
-    gunicorn += ["--timeout", "60", "--graceful-timeout", "5", "--no-control-socket"]
-    # One worker with the scheduler inside. What workers tell each other would only pile up in the queue's folder.
-    celery = [sys.executable, "-m", "celery", "--app", "shop", "worker", "--beat", "--concurrency", "1"]
-    celery += ["--without-gossip", "--without-mingle", "--without-heartbeat"]
-    return [Child("web server", "web.log", gunicorn), Child("worker with the scheduler", "worker.log", celery)]
+def worker():
+    """One worker with the scheduler inside. What workers tell each other would only pile up in the queue's folder."""
+    command = [sys.executable, "-m", "celery", "--app", "shop", "worker", "--beat", "--concurrency", "1"]
+    command += ["--without-gossip", "--without-mingle", "--without-heartbeat"]
+    return Child("worker with the scheduler", "worker.log", command)
+
+
+def collector():
+    command = [sys.executable, "manage.py", "collectstatic", "--noinput", "--clear", "--verbosity", "0"]
+    return Child("collection of static files", "static.log", command)
+
+
+def static_files_digest():
+    """Changes when a static file does: its path, size or time of change."""
+    files = [
+        f"{path} {stat.st_size} {stat.st_mtime_ns}"
+        for finder in get_finders()
+        for path, storage in finder.list([])
+        for stat in [os.stat(storage.path(path))]
+    ]
+    return hashlib.sha256("\n".join(files).encode()).hexdigest()
 
 
 def stop(children):
@@ -109,21 +126,6 @@ def readiness(port):
         connection.close()
 
 
-def collect_static_files():
-    """Collect and compress, which takes seconds, only when a file has changed."""
-    files = [
-        f"{path} {stat.st_size} {stat.st_mtime_ns}"
-        for finder in get_finders()
-        for path, storage in finder.list([])
-        for stat in [os.stat(storage.path(path))]
-    ]
-    digest = hashlib.sha256("\n".join(files).encode()).hexdigest()
-    stamp = settings.VAR / "static.collected"
-    if not (settings.STATIC_ROOT.is_dir() and stamp.exists() and stamp.read_text() == digest):
-        call_command("collectstatic", interactive=False, clear=True, verbosity=0)
-        stamp.write_text(digest)
-
-
 class Command(BaseCommand):
     help = "Run the demo shop: web server, worker and scheduler together. Started by: make demo"
 
@@ -132,48 +134,62 @@ class Command(BaseCommand):
             raise CommandError("The demo shop is started with: make demo")
         for name in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
             signal.signal(name, signal.default_int_handler)
-        children = []
+        self.children = []
         try:
             self.prepare()
-            children = make_children(urlsplit(settings.SITE_URL).port)
-            self.serve(children)
+            self.serve()
         except KeyboardInterrupt:
             self.say("\nStopping.")
         except Failed as failure:
             raise CommandError(str(failure)) from None
         finally:
-            stop(children)
+            stop(self.children)
         self.say(f"Stopped. The data is kept in {shown(settings.VAR)}; make demo goes on with it.")
 
     def prepare(self):
+        """Tables, demo shop and static files. Compressing the files takes longest, so it goes on beside the rest."""
+        digest, stamp, pages = static_files_digest(), settings.VAR / "static.collected", None
+        if not (settings.STATIC_ROOT.is_dir() and stamp.exists() and stamp.read_text() == digest):
+            stamp.unlink(missing_ok=True)
+            pages = self.start(collector())
         self.say("Preparing the database")
         call_command("migrate", interactive=False, verbosity=0)
         call_command("load_demo")
-        self.say("Preparing the pages")
-        collect_static_files()
+        if pages:
+            self.say("Preparing the pages")
+            pages.finish()
+            stamp.write_text(digest)
+            self.children.remove(pages)
 
-    def serve(self, children):
+    def start(self, child):
+        self.children.append(child)
+        child.start()
+        return child
+
+    def serve(self):
+        """Run until stopped from outside or failed inside."""
         self.say("Starting web server, worker and scheduler")
-        for child in children:
-            child.start()
         port = urlsplit(settings.SITE_URL).port
+        self.start(web_server(port))
+        self.start(worker())
         deadline = time.monotonic() + READY_WITHIN
-        answer = None
-        while answer is None or answer[0] != 200:
+        status, said = None, "nothing"
+        while status != 200:
             if time.monotonic() > deadline:
                 raise Failed(
-                    f"The site was not ready within {READY_WITHIN} seconds. Asked for /readyz it last said: "
-                    f"{answer[1] if answer else 'nothing'}\nThe logs are in {shown(settings.VAR / 'log')}."
+                    f"The site was not ready within {READY_WITHIN} seconds. Asked for /readyz it last said: {said}\n"
+                    f"The logs are in {shown(settings.VAR / 'log')}."
                 )
-            for child in children:
-                child.check()
-            time.sleep(0.1)
-            answer = readiness(port)
+            self.check_and_wait(0.1)
+            status, said = readiness(port) or (status, said)
         self.welcome()
         while True:
-            for child in children:
-                child.check()
-            time.sleep(0.5)
+            self.check_and_wait(0.5)
+
+    def check_and_wait(self, seconds):
+        for child in self.children:
+            child.check()
+        time.sleep(seconds)
 
     def welcome(self):
         self.say(f"\nDamperbook is running:  {settings.SITE_URL}/\n")

@@ -1,0 +1,97 @@
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.response import Response
+
+from api.endpoint import Endpoint, Listing
+from api.fields import Brief, Choice, Input, Ref
+from api.permissions import Allows
+from api.vehicles import YEARS
+from shop.customers.models import Customer, Vehicle
+from shop.dampers.models import Damper, DamperModel, Position
+from shop.dampers.services import create_damper, fit_dampers
+
+
+class DamperModelOutput(serializers.ModelSerializer):
+    class Meta:
+        model = DamperModel
+        fields = ["id", "maker", "name", "construction", "serviceable", "why_not"]
+        read_only_fields = fields
+
+
+class DamperInput(Input):
+    """On a corner of a vehicle, or loose: then without vehicle, and a position only says where it came from."""
+
+    customer = Ref(queryset=Customer.objects.all())
+    vehicle = Ref(queryset=Vehicle.objects.all(), default=None, allow_null=True)
+    position = Choice(Position.choices, allow_blank=True, default="")
+    model = Ref(queryset=DamperModel.objects.all())
+    model_year = serializers.IntegerField(**YEARS)
+    serial = serializers.CharField(max_length=40, allow_blank=True, default="")
+
+
+class DamperOutput(serializers.ModelSerializer):
+    customer = Brief()
+    vehicle = Brief(allow_null=True)
+    model = DamperModelOutput()
+
+    class Meta:
+        model = Damper
+        fields = ["id", "customer", "vehicle", "position", "model", "model_year", "serial"]
+        read_only_fields = fields
+
+
+class DamperQuery(Input):
+    customer = serializers.IntegerField(required=False, min_value=1)
+    vehicle = serializers.IntegerField(required=False, min_value=1)
+
+
+def with_names():
+    return Damper.objects.select_related("customer", "vehicle__model", "model")
+
+
+class DamperModelList(Listing):
+    permission_classes = [Allows("look")]
+
+    @extend_schema(responses=DamperModelOutput(many=True))
+    def get(self, request):
+        """List the damper models the shop knows, and whether it services them."""
+        self.query(Input)
+        return self.page(DamperModel.objects.all(), DamperModelOutput)
+
+
+class DamperList(Listing):
+    permission_classes = [Allows("look", write="keep_customers")]
+
+    @extend_schema(parameters=[DamperQuery], responses=DamperOutput(many=True))
+    def get(self, request):
+        """List dampers, of a customer or a vehicle if you say so."""
+        return self.page(with_names().filter(**self.query(DamperQuery)), DamperOutput)
+
+    @extend_schema(request=DamperInput, responses={201: DamperOutput})
+    def post(self, request):
+        """Enter a damper, on a vehicle's corner or loose."""
+        damper = self.do(create_damper, **self.body(DamperInput))
+        return Response(DamperOutput(damper).data, status=201)
+
+
+class DamperDetail(Endpoint):
+    permission_classes = [Allows("look")]
+
+    @extend_schema(responses=DamperOutput)
+    def get(self, request, pk):
+        """Read a damper."""
+        return Response(DamperOutput(self.find(with_names(), pk)).data)
+
+
+class FitDampers(Endpoint):
+    permission_classes = [Allows("keep_customers")]
+
+    @extend_schema(request=None, responses={200: DamperOutput(many=True)})
+    def post(self, request, pk):
+        """Enter the dampers that a vehicle of this model and year carries, at every corner that has none yet.
+
+        The answer is all dampers on the vehicle.
+        """
+        self.body(Input)
+        vehicle = self.do(fit_dampers, vehicle=self.find(Vehicle, pk), answer=self.find(Vehicle, pk))
+        return Response(DamperOutput(with_names().filter(vehicle=vehicle), many=True).data)

@@ -1,0 +1,199 @@
+"""What travels: quantities with their unit, references to rows, and choices whose refusal names what is allowed."""
+
+from collections.abc import Mapping
+
+from django.core.exceptions import ObjectDoesNotExist
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+
+from shop.calc import units
+from shop.calc.errors import CalcError, OutOfRange
+from shop.calc.units import Entered
+from shop.core.amounts import BASE_UNIT, shop_unit, to_base_unit
+
+MOST_FIGURES = 20  # what the tables keep of the figures as entered
+MOST_STOCK_SI = {"count": 1e6, "volume": 10.0, "mass": 10_000.0}  # pieces, m³, kg: more is a slip of the finger
+QUANTITY_IN = {
+    "oneOf": [
+        {"type": "string", "example": "18.2 lbf·ft", "maxLength": units.LONGEST_TEXT},
+        {
+            "type": "object",
+            "properties": {
+                "figures": {"type": "string", "example": "18.2", "maxLength": MOST_FIGURES},
+                "unit": {"type": "string", "example": "lbf·ft"},
+            },
+            "required": ["figures", "unit"],
+        },
+    ],
+    "description": "Figures as text with their unit, so that nothing is mixed up: “200 psi”, “12 clicks”, “3 1/2 in”.",
+}
+
+
+@extend_schema_field(QUANTITY_IN)
+class QuantityInput(serializers.Field):
+    """Figures and unit as text or as two keys; cleans to units.Entered, or to text where the quantity is not known yet.
+
+    Without a quantity the serializer's validate() calls read() once it knows what is measured.
+    """
+
+    default_error_messages = {
+        "shape": "Write the figures as text with their unit: “18.2 lbf·ft” or {{“figures”: “18.2”, “unit”: “lbf·ft”}}.",
+    }
+
+    def __init__(self, quantity=None, **kwargs):
+        self.quantity = quantity
+        super().__init__(**kwargs)
+
+    def to_internal_value(self, data):
+        if isinstance(data, dict):
+            if set(data) != {"figures", "unit"} or not all(isinstance(part, str) for part in data.values()):
+                self.fail("shape")
+            data = f"{data['figures']} {data['unit']}"
+        elif not isinstance(data, str):
+            self.fail("shape")
+        return read(data, self.quantity, self.field_name) if self.quantity else data
+
+
+def read(text: str, quantity: str, field: str) -> Entered:
+    """Text with an explicit unit to a quantity; a refusal is the typed error's own sentence, as a ValidationError."""
+    try:
+        entered = units.parse(text, quantity, field=field)
+        if len(entered.figures) > MOST_FIGURES:
+            raise OutOfRange(field, entered.figures, f"at most {MOST_FIGURES} figures")
+        if quantity == "count" and not entered.value.is_integer():
+            raise OutOfRange(field, str(entered), f"a whole number of {entered.unit}")
+    except CalcError as error:
+        raise serializers.ValidationError(str(error), code="quantity") from None
+    return entered
+
+
+class QuantityOutput(serializers.Serializer):
+    """Figures and unit as they were entered or as this shop reads them, and the value in SI."""
+
+    figures = serializers.CharField()
+    unit = serializers.CharField()
+    si = serializers.FloatField(help_text="Pa, N·m, m, m³, kg, s or a count.")
+
+
+class AsEntered(QuantityOutput):
+    """For rows with figures, unit and value_si: AsEntered(source="*")."""
+
+    si = serializers.FloatField(source="value_si", help_text="Pa, N·m, m, m³, kg, s or a count.")
+
+
+def in_shop_unit(value_si: float, quantity: str) -> dict:
+    """A value nobody typed, in the unit of this shop."""
+    unit = shop_unit(quantity)
+    return {"figures": units.figures(value_si, unit), "unit": unit, "si": value_si}
+
+
+def base_amount(text: str, measure: str, field: str) -> int:
+    """Text with an explicit unit to an amount of stock: a whole number of base units."""
+    entered = read(text, measure, field)
+    if entered.si > MOST_STOCK_SI[measure]:
+        most = stock_quantity(round(MOST_STOCK_SI[measure] / float(units.unit(BASE_UNIT[measure]).factor)), measure)
+        allowed = f"at most {most['figures']} {most['unit']}"
+        raise serializers.ValidationError(str(OutOfRange(field, str(entered), allowed)), code="quantity")
+    return to_base_unit(entered.si, measure)
+
+
+def stock_quantity(amount: int, measure: str) -> dict:
+    """An amount of stock, kept in base units, in the unit of this shop."""
+    si = float(amount * units.unit(BASE_UNIT[measure]).factor)
+    if measure == "count":
+        return {"figures": str(amount), "unit": BASE_UNIT[measure], "si": si}
+    return in_shop_unit(si, measure)
+
+
+class Ref(serializers.PrimaryKeyRelatedField):
+    """The number of a row; a number nobody has is refused under the field's own name."""
+
+    default_error_messages = {
+        "does_not_exist": "There is no {what} {pk_value}.",
+        "incorrect_type": "Give the number of a {what}.",
+    }
+
+    def to_internal_value(self, data):
+        queryset = self.get_queryset()
+        what = queryset.model._meta.verbose_name
+        if isinstance(data, str) and data.isascii() and data.isdigit() and len(data) < 19:
+            data = int(data)
+        if type(data) is not int:
+            self.fail("incorrect_type", what=what)
+        try:
+            return queryset.get(pk=data)
+        except ObjectDoesNotExist:
+            self.fail("does_not_exist", what=what, pk_value=data)
+
+
+class Named(serializers.SlugRelatedField):
+    """A row by the name people know it by: a tool's code, a person's log-in."""
+
+    default_error_messages = {
+        "does_not_exist": "There is no {what} “{value}”.",
+        "invalid": "Give the {slug} of a {what}.",
+    }
+
+    def to_internal_value(self, data):
+        queryset = self.get_queryset()
+        what = queryset.model._meta.verbose_name
+        if not isinstance(data, str) or not data.isprintable():
+            self.fail("invalid", what=what, slug=self.slug_field)
+        try:
+            return queryset.get(**{self.slug_field: data})
+        except ObjectDoesNotExist:
+            self.fail("does_not_exist", what=what, value=data[:60])
+
+
+class Choice(serializers.ChoiceField):
+    """One of a few words; a refusal names them."""
+
+    default_error_messages = {"invalid_choice": "“{input}” is none of: {allowed}."}
+
+    def fail(self, key, **kwargs):
+        kwargs["input"] = str(kwargs.get("input"))[:60]
+        super().fail(key, **kwargs, allowed=", ".join(str(choice) for choice in self.choices))
+
+
+class Day(serializers.DateField):
+    """A calendar day of this age."""
+
+    default_error_messages = {"age": "“{input}” is no day a workshop knows. Give one from 1970 to 2100."}
+
+    def to_internal_value(self, value):
+        day = super().to_internal_value(value)
+        if not 1970 <= day.year <= 2100:
+            self.fail("age", input=day)
+        return day
+
+
+class Moment(serializers.DateTimeField):
+    """A moment of this age, with its offset from UTC; without one it is the shop's local time."""
+
+    default_error_messages = {"age": "“{input}” is no time a workshop knows. Give one from 1970 to 2100."}
+
+    def to_internal_value(self, value):
+        moment = super().to_internal_value(value)
+        if not 1970 <= moment.year <= 2100:
+            self.fail("age", input=moment.isoformat())
+        return moment
+
+
+class Input(serializers.Serializer):
+    """A body or query: a name that means nothing here is refused, so that a slip of the finger is not lost silently."""
+
+    def to_internal_value(self, data):
+        if isinstance(data, Mapping) and (strange := [str(name)[:40] for name in data if name not in self.fields]):
+            known = ", ".join(self.fields) or "none"
+            raise serializers.ValidationError(
+                {name: [f"There is no field of this name here; known are: {known}."] for name in strange},
+                code="unknown_field",
+            )
+        return super().to_internal_value(data)
+
+
+class Brief(serializers.Serializer):
+    """A row that is only pointed at: its number and how the shop calls it."""
+
+    id = serializers.IntegerField(source="pk")
+    name = serializers.CharField(source="__str__")

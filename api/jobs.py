@@ -1,0 +1,204 @@
+from drf_spectacular.utils import extend_schema, extend_schema_field
+from rest_framework import serializers
+from rest_framework.exceptions import NotFound
+from rest_framework.response import Response
+
+from api.dampers import DamperOutput
+from api.endpoint import Endpoint, Listing
+from api.fields import Brief, Input, Named
+from api.permissions import Allows
+from api.readings import ReadingOutput
+from api.specs import CAUTION, ValueOutput
+from django.utils import timezone
+from shop.core.errors import Conflict
+from shop.staff.models import User
+from shop.staff.services import confirm_bench_pin
+from shop.workorders.models import DamperJob
+from shop.workorders.selectors import bench_jobs, figures_changed, job_steps, missing, on_bench, settings_of
+from shop.workorders.services import close_job, finish_step, second_check
+
+
+class CheckInput(Input):
+    checker = Named(slug_field="username", queryset=User.objects.filter(is_active=True), help_text="The second person's log-in.")
+    pin = serializers.CharField(max_length=8, write_only=True, help_text="The second person's bench PIN.")
+
+
+class CloseJobInput(Input):
+    override_reason = serializers.CharField(
+        max_length=500, allow_blank=True, default="",
+        help_text="Managers only: why it is closed although something lacks. Prints on the service record.",
+    )  # fmt: skip
+
+
+class JobRow(serializers.Serializer):
+    """A damper job in a list."""
+
+    id = serializers.IntegerField()
+    tag = serializers.CharField(help_text="What stands on the damper's bag.")
+    order = Brief()
+    damper = Brief()
+    position = serializers.CharField(source="damper.position")
+    status = serializers.CharField()
+
+
+class FrozenSheetOutput(serializers.Serializer):
+    """The figures the job is held against, as they were at check-in. Without a sheet the code is empty."""
+
+    code = serializers.CharField()
+    version = serializers.IntegerField()
+    verified = serializers.BooleanField(help_text="Draft figures never satisfy the closing check.")
+    years = serializers.CharField()
+    position = serializers.CharField()
+    vehicle = serializers.CharField()
+    rule = serializers.CharField()
+    source = serializers.SerializerMethodField()
+    entered_by = serializers.CharField()
+    verified_by = serializers.CharField()
+    verified_on = serializers.CharField()
+    note = serializers.CharField()
+    caution = serializers.SerializerMethodField()
+    values = serializers.SerializerMethodField()
+
+    def get_source(self, sheet) -> str:
+        return sheet.source if sheet else ""
+
+    def get_caution(self, sheet) -> str:
+        return CAUTION
+
+    @extend_schema_field(ValueOutput(many=True))
+    def get_values(self, sheet):
+        return ValueOutput(sheet.values.values(), many=True).data
+
+
+class SignedOutput(serializers.Serializer):
+    by = Brief()
+    at = serializers.DateTimeField()
+
+
+class StepOutput(serializers.Serializer):
+    number = serializers.IntegerField(source="step.number")
+    stage = serializers.CharField(source="step.stage")
+    title = serializers.CharField(source="step.title")
+    text = serializers.CharField(source="step.text")
+    caution = serializers.CharField(source="step.caution")
+    measure = serializers.CharField(source="step.reading", help_text="Figure to record here; empty: none.")
+    as_left = serializers.BooleanField(source="step.as_left", help_text="The settings as left are recorded here.")
+    critical = serializers.BooleanField(source="step.critical", help_text="A second person checks it.")
+    state = serializers.CharField(source="words")
+    complete = serializers.BooleanField()
+    reading = ReadingOutput(allow_null=True)
+    done = SignedOutput(allow_null=True)
+    second_check = SignedOutput(source="check", allow_null=True)
+
+
+class SettingOutput(serializers.Serializer):
+    measure = serializers.CharField()
+    found = ReadingOutput(allow_null=True)
+    left = ReadingOutput(allow_null=True)
+
+
+class LackingOutput(serializers.Serializer):
+    text = serializers.CharField()
+    step = serializers.IntegerField(source="step.number", default=None, allow_null=True)
+
+
+class JobOutput(JobRow):
+    """A damper job with all that the bench needs."""
+
+    damper = DamperOutput()
+    sheet = FrozenSheetOutput()
+    figures_changed = serializers.SerializerMethodField(help_text="A sentence when the spec table says otherwise now.")
+    steps = serializers.SerializerMethodField()
+    settings = serializers.SerializerMethodField()
+    missing = serializers.SerializerMethodField(help_text="What it lacks before it can be closed.")
+    closed_by = Brief(allow_null=True)
+    closed_at = serializers.DateTimeField(allow_null=True)
+    override_reason = serializers.CharField()
+
+    def get_figures_changed(self, job) -> str:
+        return figures_changed(job)
+
+    @extend_schema_field(StepOutput(many=True))
+    def get_steps(self, job):
+        return StepOutput(job_steps(job), many=True).data
+
+    @extend_schema_field(SettingOutput(many=True))
+    def get_settings(self, job):
+        return SettingOutput(settings_of(job), many=True).data
+
+    @extend_schema_field(LackingOutput(many=True))
+    def get_missing(self, job):
+        return LackingOutput(missing(job), many=True).data
+
+
+class JobEndpoint(Endpoint):
+    def step(self, pk, number):
+        """A job and one step of the procedure it keeps."""
+        job = self.find(DamperJob.objects.select_related("procedure"), pk)
+        if job.procedure is None:
+            raise Conflict(f"Damper {job.tag} is {job.get_status_display()}: it has no steps.", code="not_open")
+        step = job.procedure.steps.filter(number=number).first()
+        if step is None:
+            raise NotFound(f"There is no step {number} in {job.procedure}.")
+        return job, step
+
+    def answer(self, pk, status=200):
+        return Response(JobOutput(self.find(on_bench(), pk)).data, status=status)
+
+
+class BenchList(Listing):
+    permission_classes = [Allows("look")]
+
+    @extend_schema(responses=JobRow(many=True))
+    def get(self, request):
+        """List the jobs on the benches, the earliest promise first."""
+        self.query(Input)
+        return self.page(bench_jobs(), JobRow)
+
+
+class JobDetail(JobEndpoint):
+    permission_classes = [Allows("look")]
+
+    @extend_schema(responses=JobOutput)
+    def get(self, request, pk):
+        """Read a damper job: its frozen figures, its steps and what it lacks."""
+        return self.answer(pk)
+
+
+class StepDone(JobEndpoint):
+    permission_classes = [Allows("work")]
+
+    @extend_schema(request=None, responses=JobOutput)
+    def post(self, request, pk, number):
+        """Sign that a step is done."""
+        self.body(Input)
+        job, step = self.step(pk, number)
+        self.do(finish_step, job=job, step=step)
+        return self.answer(pk)
+
+
+class StepCheck(JobEndpoint):
+    permission_classes = [Allows("work")]
+
+    @extend_schema(request=CheckInput, responses=JobOutput)
+    def post(self, request, pk, number):
+        """Have a second person confirm a critical step with their bench PIN."""
+        asked = self.body(CheckInput)
+        job, step = self.step(pk, number)
+        # Outside the write's transaction: a wrong PIN counts although nothing else is kept.
+        confirm_bench_pin(user=asked["checker"], pin=asked["pin"], at=timezone.now())
+        self.do(second_check, job=job, step=step, by=asked["checker"])
+        return self.answer(pk)
+
+    def asked(self):
+        return {"checker": self.request.data["checker"]}
+
+
+class JobClose(JobEndpoint):
+    permission_classes = [Allows("work")]
+
+    @extend_schema(request=CloseJobInput, responses=JobOutput)
+    def post(self, request, pk):
+        """Close a damper job that lacks nothing; else one sentence for each thing it lacks."""
+        self.do(close_job, job=self.find(DamperJob, pk), **self.body(CloseJobInput))
+        return self.answer(pk)

@@ -1,0 +1,116 @@
+from drf_spectacular.utils import extend_schema, extend_schema_field
+from rest_framework import serializers
+from rest_framework.response import Response
+
+from api.endpoint import Endpoint
+from api.fields import Brief, Input, QuantityOutput, stock_quantity
+from api.permissions import Allows
+from shop.picklists.models import PickLine
+from shop.picklists.selectors import pick_sheet
+from shop.picklists.services import pick, unpick
+from shop.workorders.models import WorkOrder
+
+
+class PickLineOutput(serializers.Serializer):
+    """One part for one bag."""
+
+    id = serializers.IntegerField()
+    tag = serializers.CharField(help_text="The damper's bag tag.")
+    amount = serializers.SerializerMethodField()
+    held = serializers.SerializerMethodField(help_text="What is set aside for this line and offered to nobody else.")
+    picked_at = serializers.DateTimeField(allow_null=True)
+    picked_by = Brief(allow_null=True)
+    used = serializers.SerializerMethodField(help_text="Known when the order is closed.")
+
+    @extend_schema_field(QuantityOutput)
+    def get_amount(self, line):
+        return stock_quantity(line.amount, line.measure)
+
+    @extend_schema_field(QuantityOutput)
+    def get_held(self, line):
+        return stock_quantity(line.held, line.measure)
+
+    @extend_schema_field(QuantityOutput(allow_null=True))
+    def get_used(self, line):
+        return None if line.used is None else stock_quantity(line.used, line.measure)
+
+
+class BuyOutput(serializers.Serializer):
+    container = serializers.CharField()
+    count = serializers.IntegerField()
+
+
+class PickRowOutput(serializers.Serializer):
+    """One part, summed over the bags."""
+
+    part_number = serializers.CharField()
+    name = serializers.CharField()
+    in_stock_list = serializers.SerializerMethodField()
+    bin = serializers.CharField()
+    needed = serializers.SerializerMethodField()
+    held = serializers.SerializerMethodField()
+    short = serializers.SerializerMethodField()
+    on_hand = serializers.SerializerMethodField()
+    picked = serializers.BooleanField()
+    plan = serializers.ListField(child=serializers.CharField(), help_text="From which containers to take it.")
+    buy = serializers.SerializerMethodField(help_text="The cheapest whole containers for what is short.")
+    lines = PickLineOutput(many=True)
+
+    def get_in_stock_list(self, row) -> bool:
+        return row.part is not None
+
+    @extend_schema_field(QuantityOutput)
+    def get_needed(self, row):
+        return stock_quantity(row.needed, row.measure)
+
+    @extend_schema_field(QuantityOutput)
+    def get_held(self, row):
+        return stock_quantity(row.held, row.measure)
+
+    @extend_schema_field(QuantityOutput)
+    def get_short(self, row):
+        return stock_quantity(row.short, row.measure)
+
+    @extend_schema_field(QuantityOutput)
+    def get_on_hand(self, row):
+        return stock_quantity(row.on_hand, row.measure)
+
+    @extend_schema_field(BuyOutput(many=True))
+    def get_buy(self, row):
+        return [{"container": str(container), "count": count} for container, count in row.buy]
+
+
+class PickSheetOutput(serializers.Serializer):
+    short = serializers.BooleanField(help_text="Whether any part is short.")
+    picked = serializers.BooleanField(help_text="Whether every line is picked.")
+    rows = PickRowOutput(many=True)
+
+
+class PickListDetail(Endpoint):
+    permission_classes = [Allows("look")]
+
+    @extend_schema(responses=PickSheetOutput)
+    def get(self, request, pk):
+        """Read an order's pick list, in the order of the bins."""
+        order = self.find(WorkOrder.objects.select_related("pick_list"), pk)
+        return Response(PickSheetOutput(pick_sheet(order.pick_list)).data)
+
+
+class Pick(Endpoint):
+    permission_classes = [Allows("pick")]
+
+    @extend_schema(request=None, responses=PickLineOutput)
+    def post(self, request, pk):
+        """Note that a line's part was taken from the shelf."""
+        self.body(Input)
+        return Response(PickLineOutput(self.do(pick, line=self.find(PickLine, pk))).data)
+
+
+class Unpick(Endpoint):
+    permission_classes = [Allows("pick")]
+
+    @extend_schema(request=None, responses=PickLineOutput)
+    def post(self, request, pk):
+        """Put a line's part back: it counts as not picked."""
+        self.body(Input)
+        return Response(PickLineOutput(self.do(unpick, line=self.find(PickLine, pk))).data)

@@ -1,0 +1,81 @@
+from drf_spectacular.utils import extend_schema, extend_schema_field
+from rest_framework import serializers
+from rest_framework.response import Response
+
+from api.endpoint import Endpoint
+from api.fields import AsEntered, Brief, Choice, Input, QuantityOutput, Ref, in_shop_unit
+from api.permissions import Allows
+from api.vehicles import YEARS
+from shop.customers.models import VehicleModel
+from shop.dampers.models import DamperModel, Position
+from shop.specs.models import SheetStatus
+from shop.specs.selectors import sheet_for
+
+CAUTION = "The maker's current service manual for the exact unit prevails."
+
+
+class SpecQuery(Input):
+    damper_model = Ref(queryset=DamperModel.objects.all())
+    model_year = serializers.IntegerField(**YEARS)
+    position = Choice(Position.choices, allow_blank=True, default="", help_text="Empty: not known.")
+    vehicle_model = Ref(queryset=VehicleModel.objects.all(), default=None, help_text="Empty: loose, or not known.")
+
+
+class ValueOutput(serializers.Serializer):
+    """A figure of a spec sheet: as printed in its source, and the limits in the shop's unit."""
+
+    measure = serializers.CharField()
+    value = AsEntered(source="*")
+    low = serializers.SerializerMethodField()
+    high = serializers.SerializerMethodField()
+    tolerance = serializers.CharField()
+    page = serializers.CharField()
+    note = serializers.CharField()
+
+    @extend_schema_field(QuantityOutput)
+    def get_low(self, value):
+        return in_shop_unit(value.low_si, value.quantity)
+
+    @extend_schema_field(QuantityOutput)
+    def get_high(self, value):
+        return in_shop_unit(value.high_si, value.quantity)
+
+
+class SheetOutput(serializers.Serializer):
+    id = serializers.IntegerField()
+    code = serializers.CharField()
+    version = serializers.IntegerField()
+    years = serializers.CharField()
+    position = serializers.CharField()
+    vehicle_model = Brief(allow_null=True)
+    source = serializers.CharField(help_text="Document, revision, page.")
+    note = serializers.CharField()
+    entered_by = Brief()
+    verified_by = Brief(allow_null=True)
+    verified_at = serializers.DateTimeField(allow_null=True)
+    values = ValueOutput(source="values.all", many=True)
+
+
+class FoundOutput(serializers.Serializer):
+    state = serializers.ChoiceField(["verified", "DRAFT", "none"], help_text="Only verified figures are for the bench.")
+    rule = serializers.CharField(help_text="Why this sheet and no other; when there is none, what was looked for.")
+    caution = serializers.CharField()
+    sheet = SheetOutput(allow_null=True)
+
+
+class Spec(Endpoint):
+    permission_classes = [Allows("look")]
+
+    @extend_schema(parameters=[SpecQuery], responses=FoundOutput)
+    def get(self, request):
+        """Look up the spec sheet that holds for a damper model, model year and position.
+
+        The most specific verified sheet; failing that the newest draft, marked DRAFT; failing that state is "none".
+        """
+        found = sheet_for(**self.query(SpecQuery))
+        if found.sheet is None:
+            state = "none"
+        else:
+            state = "verified" if found.sheet.status == SheetStatus.VERIFIED else "DRAFT"
+        answer = {"state": state, "rule": found.rule, "caution": CAUTION, "sheet": found.sheet}
+        return Response(FoundOutput(answer).data)

@@ -1,0 +1,162 @@
+from django.db.models import Q
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.response import Response
+
+from api.endpoint import Endpoint, Listing
+from api.fields import AsEntered, Brief, Choice, Day, Input, QuantityInput, Ref, read
+from api.permissions import Allows
+from shop.customers.models import METER_QUANTITY, Customer, Meter, MeterReading, ReadingSource, Vehicle, VehicleModel
+from shop.customers.services import change_vehicle, create_vehicle, mark_sold, record_meter
+from shop.staff.models import Role
+
+KNOWN = ["model", "model_year", "vin", "plate", "note"]
+YEARS = {"min_value": 1970, "max_value": 2100}
+
+
+class VehicleModelOutput(serializers.ModelSerializer):
+    class Meta:
+        model = VehicleModel
+        fields = ["id", "maker", "name", "year_from", "year_to"]
+        read_only_fields = fields
+
+
+class VehicleInput(Input):
+    customer = Ref(queryset=Customer.objects.all())
+    model = Ref(queryset=VehicleModel.objects.all())
+    model_year = serializers.IntegerField(**YEARS)
+    vin = serializers.CharField(max_length=30, allow_blank=True, default="", help_text="VIN or frame number.")
+    plate = serializers.CharField(max_length=15, allow_blank=True, default="")
+    note = serializers.CharField(max_length=1000, allow_blank=True, default="")
+
+
+class VehicleChange(Input):
+    """Fields left out stay as they are."""
+
+    version = serializers.IntegerField(min_value=1, help_text="As it was when you read the vehicle; 409 when it is not any more.")
+    model = Ref(queryset=VehicleModel.objects.all(), required=False)
+    model_year = serializers.IntegerField(required=False, **YEARS)
+    vin = serializers.CharField(max_length=30, allow_blank=True, required=False)
+    plate = serializers.CharField(max_length=15, allow_blank=True, required=False)
+    note = serializers.CharField(max_length=1000, allow_blank=True, required=False)
+
+
+class SoldInput(Input):
+    on = Day()
+
+
+class VehicleOutput(serializers.ModelSerializer):
+    customer = Brief()
+    model = VehicleModelOutput()
+
+    class Meta:
+        model = Vehicle
+        fields = ["id", "customer", *KNOWN, "sold_on", "version", "created_at"]
+        read_only_fields = fields
+
+
+class VehicleQuery(Input):
+    customer = serializers.IntegerField(required=False, min_value=1)
+    search = serializers.CharField(max_length=100, required=False, help_text="Part of VIN, plate, maker or model.")
+
+
+class MeterInput(Input):
+    """What a meter showed: the odometer in mi or km, the hour meter in h."""
+
+    meter = Choice(Meter.choices)
+    entered = QuantityInput(help_text="With its unit: “1204 mi”, “86.5 h”.")
+    read_on = Day()
+    corrects = Ref(queryset=MeterReading.objects.all(), default=None, help_text="The reading that was wrong.")
+
+    def validate(self, data):
+        data["entered"] = read(data["entered"], METER_QUANTITY[data["meter"]], "entered")
+        return data
+
+
+class MeterReadingOutput(serializers.ModelSerializer):
+    entered = AsEntered(source="*")
+    by = Brief(allow_null=True)
+
+    class Meta:
+        model = MeterReading
+        fields = ["id", "meter", "entered", "read_on", "source", "by", "recorded_at", "corrects"]
+        read_only_fields = fields
+
+
+class VehicleModelList(Listing):
+    permission_classes = [Allows("look")]
+
+    @extend_schema(responses=VehicleModelOutput(many=True))
+    def get(self, request):
+        """List the vehicle models the shop knows."""
+        return self.page(VehicleModel.objects.all(), VehicleModelOutput)
+
+
+class VehicleList(Listing):
+    permission_classes = [Allows("look", write="keep_customers")]
+
+    @extend_schema(parameters=[VehicleQuery], responses=VehicleOutput(many=True))
+    def get(self, request):
+        """Find vehicles."""
+        asked = self.query(VehicleQuery)
+        rows = Vehicle.objects.select_related("customer", "model")
+        if "customer" in asked:
+            rows = rows.filter(customer=asked["customer"])
+        if text := asked.get("search"):
+            rows = rows.filter(
+                Q(vin__icontains=text)
+                | Q(plate__icontains=text)
+                | Q(model__maker__icontains=text)
+                | Q(model__name__icontains=text)
+            )
+        return self.page(rows, VehicleOutput)
+
+    @extend_schema(request=VehicleInput, responses={201: VehicleOutput})
+    def post(self, request):
+        """Enter a customer's vehicle."""
+        return Response(VehicleOutput(self.do(create_vehicle, **self.body(VehicleInput))).data, status=201)
+
+
+class VehicleDetail(Endpoint):
+    permission_classes = [Allows("look", write="keep_customers")]
+
+    @extend_schema(responses=VehicleOutput)
+    def get(self, request, pk):
+        """Read a vehicle."""
+        return Response(VehicleOutput(self.find(Vehicle.objects.select_related("customer", "model"), pk)).data)
+
+    @extend_schema(request=VehicleChange, responses=VehicleOutput)
+    def patch(self, request, pk):
+        """Change a vehicle, as long as nobody else has changed it since."""
+        vehicle = self.find(Vehicle, pk)
+        known = {name: getattr(vehicle, name) for name in KNOWN}
+        vehicle = self.do(change_vehicle, vehicle=vehicle, **known | self.body(VehicleChange))
+        return Response(VehicleOutput(vehicle).data)
+
+
+class VehicleSold(Endpoint):
+    permission_classes = [Allows("keep_customers")]
+
+    @extend_schema(request=SoldInput, responses=VehicleOutput)
+    def post(self, request, pk):
+        """Note that the customer has sold the vehicle: nobody is reminded about it any more."""
+        vehicle = self.do(mark_sold, vehicle=self.find(Vehicle, pk), **self.body(SoldInput))
+        return Response(VehicleOutput(vehicle).data)
+
+
+class MeterReadingList(Listing):
+    permission_classes = [Allows("look", write="read_meter")]
+
+    @extend_schema(responses=MeterReadingOutput(many=True))
+    def get(self, request, pk):
+        """List what a vehicle's meters showed, oldest first."""
+        vehicle = self.find(Vehicle, pk)
+        return self.page(vehicle.meter_readings.select_related("by"), MeterReadingOutput)
+
+    @extend_schema(request=MeterInput, responses={201: MeterReadingOutput})
+    def post(self, request, pk):
+        """Note what a meter shows, or correct an earlier reading."""
+        vehicle = self.find(Vehicle, pk)
+        source = ReadingSource.BENCH if request.user.role == Role.TECHNICIAN else ReadingSource.DESK
+        reading = self.do(record_meter, vehicle=vehicle, source=source, **self.body(MeterInput))
+        return Response(MeterReadingOutput(reading).data, status=201)

@@ -1,0 +1,201 @@
+"""Customers, their vehicles and what the meters showed: every write, and nothing else."""
+
+from datetime import date, datetime
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from shop.calc.units import Entered
+from shop.core.clock import local_day
+from shop.core.errors import Conflict
+from shop.customers.models import (
+    Consent,
+    Customer,
+    Meter,
+    MeterReading,
+    Vehicle,
+    VehicleModel,
+)
+from shop.staff import services as staff
+from shop.staff.models import User
+
+# No machine of this trade reads further; a longer figure is a slip of the finger.
+MOST_METER_SI = {Meter.DISTANCE: 1e9, Meter.HOURS: 3600 * 1e5}
+
+
+@transaction.atomic
+def create_customer(
+    *, name: str, email: str = "", phone: str = "", address: str = "", note: str = "", by: User, at: datetime
+) -> Customer:
+    customer = Customer(name=name.strip(), email=email, phone=phone, address=address, note=note, created_at=at)
+    customer.full_clean()
+    customer.save()
+    _tell(by, customer, "entered", at)
+    return customer
+
+
+@transaction.atomic
+def change_customer(
+    *,
+    customer: Customer,
+    version: int,
+    name: str,
+    email: str = "",
+    phone: str = "",
+    address: str = "",
+    note: str = "",
+    by: User,
+    at: datetime,
+) -> Customer:
+    """Change what is known of a customer; version is the one the form was opened with, else Conflict."""
+    customer = _unchanged(Customer, customer.pk, version)
+    customer.name, customer.email, customer.phone = name.strip(), email, phone
+    customer.address, customer.note = address, note
+    customer.version += 1
+    customer.full_clean()
+    customer.save()
+    _tell(by, customer, "changed", at)
+    return customer
+
+
+@transaction.atomic
+def record_consent(*, customer: Customer, wants: bool, by: User | None, at: datetime, how: str) -> Customer:
+    """Note whether the customer wants service reminders and how we know; by is None when the customer used a link."""
+    customer = Customer.objects.select_for_update().get(pk=customer.pk)
+    customer.reminder_consent = Consent.YES if wants else Consent.NO
+    customer.reminder_consent_at = at
+    customer.save(update_fields=["reminder_consent", "reminder_consent_at"])
+    words = "wants reminders" if wants else "wants no reminders"
+    staff.note(who=by or customer, kind="customer", key=customer.pk, what=f"{words} ({how})", at=at)
+    return customer
+
+
+@transaction.atomic
+def create_vehicle(
+    *,
+    customer: Customer,
+    model: VehicleModel,
+    model_year: int,
+    vin: str = "",
+    plate: str = "",
+    note: str = "",
+    by: User,
+    at: datetime,
+) -> Vehicle:
+    model.check_year(model_year)
+    vehicle = Vehicle(
+        customer=customer,
+        model=model,
+        model_year=model_year,
+        vin=vin.strip().upper(),
+        plate=plate.strip().upper(),
+        note=note,
+        created_at=at,
+    )
+    vehicle.full_clean()
+    vehicle.save()
+    _tell(by, vehicle, f"entered for {customer}", at)
+    return vehicle
+
+
+@transaction.atomic
+def change_vehicle(
+    *,
+    vehicle: Vehicle,
+    version: int,
+    model: VehicleModel,
+    model_year: int,
+    vin: str = "",
+    plate: str = "",
+    note: str = "",
+    by: User,
+    at: datetime,
+) -> Vehicle:
+    """Change what is known of a vehicle; version is the one the form was opened with, else Conflict."""
+    model.check_year(model_year)
+    vehicle = _unchanged(Vehicle, vehicle.pk, version)
+    vehicle.model, vehicle.model_year, vehicle.note = model, model_year, note
+    vehicle.vin, vehicle.plate = vin.strip().upper(), plate.strip().upper()
+    vehicle.version += 1
+    vehicle.forecast_stale = True
+    vehicle.full_clean()
+    vehicle.save()
+    _tell(by, vehicle, "changed", at)
+    return vehicle
+
+
+@transaction.atomic
+def mark_sold(*, vehicle: Vehicle, on: date, by: User | None, at: datetime, how: str = "") -> Vehicle:
+    """The customer has it no more: nobody is reminded about it. Twice is as good as once."""
+    vehicle = Vehicle.objects.select_for_update().get(pk=vehicle.pk)
+    if vehicle.sold_on:
+        return vehicle
+    if on > local_day(at):
+        raise ValidationError({"on": f"{on} lies in the future. Give the day it was sold, today or before."})
+    vehicle.sold_on, vehicle.forecast_stale = on, True
+    vehicle.save(update_fields=["sold_on", "forecast_stale"])
+    what = f"sold on {on}" + (f" ({how})" if how else "")
+    staff.note(who=by or vehicle.customer, kind="vehicle", key=vehicle.pk, what=what, at=at)
+    return vehicle
+
+
+@transaction.atomic
+def record_meter(
+    *,
+    vehicle: Vehicle,
+    meter: str,
+    entered: Entered,
+    read_on: date,
+    source: str,
+    by: User | None,
+    at: datetime,
+    corrects: MeterReading | None = None,
+) -> MeterReading:
+    """Note what a meter showed on a day. A reading below an earlier one stands too: the forecast explains it, or a
+    later row that corrects it does."""
+    if read_on > local_day(at):
+        raise ValidationError({"read_on": f"{read_on} lies in the future. Give the day the meter was read."})
+    if entered.si > MOST_METER_SI[Meter(meter)]:
+        raise ValidationError({"entered": f"{entered} is more than any such meter shows. Read it once more."})
+    if corrects and (corrects.vehicle_id != vehicle.pk or corrects.meter != meter):
+        raise ValidationError("A correction belongs to the same vehicle and meter as the reading it corrects.")
+    Vehicle.objects.select_for_update().get(pk=vehicle.pk)
+    if corrects and MeterReading.objects.filter(corrects=corrects).exists():
+        raise Conflict("Somebody has corrected this reading already. Open the vehicle's page again.", code="corrected")
+    reading = MeterReading(
+        vehicle=vehicle,
+        meter=meter,
+        value_si=entered.si,
+        figures=entered.figures,
+        unit=entered.unit,
+        read_on=read_on,
+        source=source,
+        by=by,
+        recorded_at=at,
+        corrects=corrects,
+    )
+    reading.full_clean()
+    reading.save()
+    mark_forecast_stale(vehicle=vehicle)
+    return reading
+
+
+def mark_forecast_stale(*, vehicle: Vehicle) -> None:
+    """Something the forecast rests on has changed; reminders compute it anew before they use it."""
+    Vehicle.objects.filter(pk=vehicle.pk).update(forecast_stale=True)
+
+
+def _unchanged(model, pk, version):
+    """The row, locked, if it is still the version the person saw; else Conflict."""
+    row = model.objects.select_for_update().get(pk=pk)
+    if row.version != version:
+        raise Conflict(
+            "Somebody else has changed this since you opened it. What you typed is still here: compare it with "
+            "the page as it is now, then save again.",
+            code="stale",
+        )
+    return row
+
+
+def _tell(by, thing, what, at):
+    staff.note(who=by, kind=thing._meta.model_name, key=thing.pk, what=what, at=at)

@@ -1,0 +1,12 @@
+"""What each paper says, a file per paper, gathered in the same few queries for any number of dampers.
+
+Everything is text in the shop's units and time zone by the time it leaves here, so two papers say the same exactly when
+their content is equal: the digest on a job card rests on that.
+"""
+
+from shop.documents.selectors.card import Card, card
+from shop.documents.selectors.pick_list import PickPaper, pick_paper
+from shop.documents.selectors.record import Record, record
+from shop.documents.selectors.tags import Tag, tags
+
+__all__ = ["Card", "PickPaper", "Record", "Tag", "card", "pick_paper", "record", "tags"]

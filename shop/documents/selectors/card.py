@@ -1,0 +1,202 @@
+from dataclasses import dataclass
+
+from django.conf import settings
+from django.core.exceptions import ValidationError
+
+from shop.core.amounts import in_full, in_other_unit, in_shop_unit, shop_unit, span, stock_amount
+from shop.core.clock import local_day
+from shop.customers.models import METER_QUANTITY, Meter
+from shop.dampers.measures import QUANTITY, SPECIFIED, Measure
+from shop.dampers.models import Construction
+from shop.documents.selectors import words
+from shop.workorders.frozen import FrozenSheet
+from shop.workorders.kit import oil_to_take
+from shop.workorders.models import TOOL_FOR, DamperJob, WorkOrder
+from shop.workorders.selectors import job_steps, on_bench, settings_of
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One specified value; figures is empty when no sheet gives it."""
+
+    label: str
+    write_in: list[str]  # what is written by hand beside it
+    figures: str = ""
+    unit: str = ""
+    other: str = ""
+    allowed: str = ""
+    printed: str = ""  # as the source prints it, where that reads differently
+    source: str = ""
+    note: str = ""
+    to_take: str = ""  # oil: with what bleeding and spilling lose
+
+
+@dataclass(frozen=True)
+class Sheet:
+    title: str
+    holds_for: str
+    rule: str
+    source: str
+    note: str
+    entered_by: str
+    verified: str  # by whom and when; empty: a draft
+
+
+@dataclass(frozen=True)
+class Setting:
+    label: str
+    found: str
+
+
+@dataclass(frozen=True)
+class Part:
+    amount: str
+    name: str
+    number: str
+    bin: str
+
+
+@dataclass(frozen=True)
+class CardStep:
+    number: str
+    title: str
+    caution: bool
+    second: bool
+
+
+@dataclass(frozen=True)
+class DamperPage:
+    tag: str
+    where: str
+    model: str
+    model_year: str
+    serial: str
+    has_ifp: bool
+    sheet: Sheet | None
+    why_no_sheet: str
+    figures: list[Figure]
+    settings: list[Setting]
+    parts: list[Part]
+    procedure: str
+    steps: list[CardStep]
+
+
+@dataclass(frozen=True)
+class Card:
+    shop: str
+    site: str
+    number: str
+    customer: str
+    vehicle_model: str
+    vehicle_year: str
+    meters: str
+    service: str
+    promised: str
+    complaint: str
+    checked_in: str
+    dampers: list[DamperPage]
+
+
+def card(order: WorkOrder) -> Card:
+    """The job card's words. What the bench writes on it, readings and settings as left, is no part of them.
+
+    ValidationError "not_checked_in": the figures are frozen at check-in, so there is no card before.
+    """
+    order = WorkOrder.objects.select_related("customer", "vehicle__model").get(pk=order.pk)
+    if order.checked_in_at is None:
+        raise ValidationError(
+            f"{order} is {order.get_status_display()}: the job card comes with the check-in, which fixes its figures.",
+            code="not_checked_in",
+        )
+    lines: dict[str, list] = {}
+    for line in order.pick_list.lines.select_related("part"):
+        lines.setdefault(line.tag, []).append(line)
+    return Card(
+        shop=settings.SHOP["name"],
+        site=settings.SITE_URL,
+        number=order.number,
+        customer=order.customer.name,
+        vehicle_model=str(order.vehicle.model) if order.vehicle else "",
+        vehicle_year=str(order.vehicle.model_year) if order.vehicle else "",
+        meters=_meters_at_check_in(order),
+        service=order.get_service_display(),
+        promised=words.moment(order.promised_for),
+        complaint=words.one_line(order.complaint),
+        checked_in=words.moment(order.checked_in_at),
+        dampers=[_damper_page(job, lines.get(job.tag, [])) for job in on_bench().filter(order=order)],
+    )
+
+
+def _meters_at_check_in(order: WorkOrder) -> str:
+    if not order.vehicle:
+        return ""
+    day = local_day(order.checked_in_at)
+    last = {one.meter: one for one in order.vehicle.meter_readings.standing().filter(read_on__lte=day)}
+    return ", ".join(in_full(last[one].value_si, METER_QUANTITY[one]) for one in Meter if one in last)
+
+
+def _damper_page(job: DamperJob, lines: list) -> DamperPage:
+    damper, sheet = job.damper, job.sheet
+    has_ifp = damper.model.construction in (Construction.RESERVOIR, Construction.INTERNAL)
+    steps = [state.step for state in job_steps(job)]
+    checked = {step.reading for step in steps if step.critical}
+    measures = [one for one in SPECIFIED if has_ifp or one != Measure.IFP_DEPTH]
+    return DamperPage(
+        tag=job.tag,
+        where=damper.where(),
+        model=str(damper.model),
+        model_year=str(damper.model_year),
+        serial=damper.serial,
+        has_ifp=has_ifp,
+        sheet=_sheet(sheet) if sheet else None,
+        why_no_sheet="" if sheet else sheet.rule,
+        figures=[_figure(one, sheet, second_person=one in checked) for one in measures],
+        settings=[Setting(one.label, words.as_entered(one.found)) for one in settings_of(job)],
+        parts=[_part(line) for line in lines],
+        procedure=str(job.procedure),
+        steps=[CardStep(str(step.number), step.title, bool(step.caution), step.critical) for step in steps],
+    )
+
+
+def _sheet(sheet: FrozenSheet) -> Sheet:
+    return Sheet(
+        title=f"{sheet.code} version {sheet.version}",
+        holds_for=", ".join(part for part in (sheet.years, sheet.position, sheet.vehicle) if part),
+        rule=sheet.rule,
+        source=words.source(sheet.document, sheet.revision, sheet.page),
+        note=sheet.note,
+        entered_by=sheet.entered_by,
+        verified=f"{sheet.verified_by}, {words.day(sheet.verified_on)}" if sheet.verified else "",
+    )
+
+
+def _figure(measure: Measure, sheet: FrozenSheet, *, second_person: bool) -> Figure:
+    value, quantity, unit = sheet.values.get(measure), QUANTITY[measure], shop_unit(QUANTITY[measure])
+    write_in = ["filled" if measure == Measure.OIL_VOLUME else "reading"]
+    if measure == Measure.CHARGE:
+        write_in.append(f"bench {shop_unit('temperature')}")
+    if measure in TOOL_FOR:
+        write_in.append(TOOL_FOR[measure].label)
+    if second_person:
+        write_in.append("second person")
+    if value is None:
+        return Figure(measure.label, write_in)
+    printed = f"{value.figures} {value.unit}"
+    return Figure(
+        label=measure.label,
+        write_in=write_in,
+        figures=in_shop_unit(value.value_si, quantity),
+        unit=unit,
+        other=in_other_unit(value.value_si, quantity),
+        allowed=f"{span(value.low_si, value.high_si, quantity)} {unit}",
+        printed=printed if printed != in_full(value.value_si, quantity) else "",
+        source=words.source(sheet.document, sheet.revision, value.page or sheet.page),
+        note=value.note,
+        to_take=stock_amount(oil_to_take(sheet), "volume") if measure == Measure.OIL_VOLUME else "",
+    )
+
+
+def _part(line) -> Part:
+    return Part(
+        words.pieces(line.amount, line.measure), line.name, line.part_number, line.part.bin if line.part else ""
+    )

@@ -1,0 +1,71 @@
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.conf import settings
+
+from shop.documents.selectors import words
+from shop.picklists.selectors import PickRow, pick_sheet
+from shop.workorders.models import WorkOrder
+
+
+@dataclass(frozen=True)
+class Bag:
+    tag: str
+    where: str
+    amount: str
+
+
+@dataclass(frozen=True)
+class Row:
+    """One part, summed over the bags."""
+
+    bin: str
+    amount: str
+    name: str
+    number: str
+    take: str  # from which containers
+    short: str  # what is missing and what to buy; empty when nothing is
+    picked: bool
+    bags: list[Bag]
+
+
+@dataclass(frozen=True)
+class PickPaper:
+    shop: str
+    number: str
+    customer: str
+    vehicle: str
+    promised: str
+    as_of: str
+    short: bool
+    rows: list[Row]
+
+
+def pick_paper(order: WorkOrder, at: datetime) -> PickPaper:
+    """The parts of an order in the order of the bins, as the stock stands at this moment."""
+    order = WorkOrder.objects.select_related("customer", "vehicle__model", "pick_list").get(pk=order.pk)
+    where = {job.tag: job.damper.where() for job in order.jobs.select_related("damper")}
+    sheet = pick_sheet(order.pick_list)
+    return PickPaper(
+        shop=settings.SHOP["name"],
+        number=order.number,
+        customer=order.customer.name,
+        vehicle=words.vehicle(order),
+        promised=words.moment(order.promised_for),
+        as_of=words.moment(at),
+        short=sheet.short,
+        rows=[_row(row, where) for row in sheet.rows],
+    )
+
+
+def _row(row: PickRow, where: dict[str, str]) -> Row:
+    return Row(
+        bin=row.bin,
+        amount=words.pieces(row.needed, row.measure),
+        name=row.name,
+        number=row.part_number,
+        take=", ".join(row.plan),
+        short=row.short_in_words,
+        picked=row.picked,
+        bags=[Bag(one.tag, where.get(one.tag, ""), words.pieces(one.amount, one.measure)) for one in row.lines],
+    )

@@ -1,0 +1,152 @@
+from dataclasses import dataclass
+
+from django.conf import settings
+from django.core.exceptions import ValidationError
+
+from shop.core.amounts import in_full, shop_unit, span
+from shop.documents.selectors import words
+from shop.documents.selectors.card import Part
+from shop.workorders.models import DamperJob, Reading, WorkOrder
+from shop.workorders.selectors import StepState, job_steps, on_bench, settings_of
+
+
+@dataclass(frozen=True)
+class Setting:
+    label: str
+    found: str
+    left: str
+
+
+@dataclass(frozen=True)
+class RecordStep:
+    """One step as it was done; state is in words when something about it is not as it should be."""
+
+    title: str
+    label: str
+    reading: str
+    allowed: str
+    with_what: str
+    corrected: str
+    done: str
+    second: str
+    wanting: str
+
+
+@dataclass(frozen=True)
+class DamperRecord:
+    tag: str
+    where: str
+    model: str
+    model_year: str
+    serial: str
+    sheet: str
+    source: str
+    draft: bool
+    settings: list[Setting]
+    steps: list[RecordStep]
+    override: str
+    closed: str
+    parts: list[Part]
+
+
+@dataclass(frozen=True)
+class Record:
+    shop: str
+    address: str
+    phone: str
+    email: str
+    number: str
+    customer: str
+    vehicle: str
+    service: str
+    complaint: str
+    closed: str
+    dampers: list[DamperRecord]
+
+
+def record(order: WorkOrder) -> Record:
+    """What was found, set and left on each damper, by whom, and what was used.
+
+    ValidationError "not_closed": the record is of finished work.
+    """
+    order = WorkOrder.objects.select_related("customer", "vehicle__model").get(pk=order.pk)
+    if order.closed_at is None:
+        raise ValidationError(
+            f"{order} is {order.get_status_display()}: the service record comes when the order is closed.",
+            code="not_closed",
+        )
+    lines: dict[str, list] = {}
+    for line in order.pick_list.lines.select_related("part"):
+        lines.setdefault(line.tag, []).append(line)
+    return Record(
+        shop=settings.SHOP["name"],
+        address=settings.SHOP["address"],
+        phone=settings.SHOP["phone"],
+        email=settings.SHOP["email"],
+        number=order.number,
+        customer=order.customer.name,
+        vehicle=words.vehicle(order),
+        service=order.get_service_display(),
+        complaint=words.one_line(order.complaint),
+        closed=words.moment(order.closed_at),
+        dampers=[_damper(job, lines.get(job.tag, [])) for job in on_bench().filter(order=order)],
+    )
+
+
+def _damper(job: DamperJob, lines: list) -> DamperRecord:
+    damper, sheet = job.damper, job.sheet
+    return DamperRecord(
+        tag=job.tag,
+        where=damper.where(),
+        model=str(damper.model),
+        model_year=str(damper.model_year),
+        serial=damper.serial,
+        sheet=f"{sheet.code} version {sheet.version}" if sheet else "",
+        source=words.source(sheet.document, sheet.revision, sheet.page),
+        draft=bool(sheet) and not sheet.verified,
+        settings=[
+            Setting(one.label, words.as_entered(one.found), words.as_entered(one.left)) for one in settings_of(job)
+        ],
+        steps=[_step(job, state) for state in job_steps(job)],
+        override=job.override_reason,
+        closed=f"{job.closed_by}, {words.moment(job.closed_at)}",
+        parts=[
+            Part(words.pieces(line.used, line.measure), line.name, line.part_number, "") for line in lines if line.used
+        ],
+    )
+
+
+def _step(job: DamperJob, state: StepState) -> RecordStep:
+    reading, value = state.reading, state.value
+    allowed = f"{span(value.low_si, value.high_si, value.quantity)} {shop_unit(value.quantity)}" if value else ""
+    return RecordStep(
+        title=state.step.title,
+        label=state.label,
+        reading=words.as_entered(reading),
+        allowed=allowed if reading else "",
+        with_what=_with_what(reading) if reading else "",
+        corrected=_corrected(job, reading) if reading else "",
+        done=_who_when(state.reading or state.done),
+        second=_who_when(state.check),
+        wanting="" if state.complete else state.words,
+    )
+
+
+def _with_what(reading: Reading) -> str:
+    tool = f"{reading.tool.get_kind_display()} {reading.tool}" if reading.tool else ""
+    bench = reading.bench_temperature_k
+    return ", ".join(filter(None, [tool, f"bench at {in_full(bench, 'temperature')}" if bench is not None else ""]))
+
+
+def _corrected(job: DamperJob, reading: Reading) -> str:
+    """What this reading stands in place of, back to the first one."""
+    by_key, before = {one.pk: one for one in job.readings.all()}, []
+    while reading.corrects_id:
+        old = by_key[reading.corrects_id]
+        before.append(f"corrects {words.as_entered(old)} by {old.by}: {reading.why}")
+        reading = old
+    return "; ".join(before)
+
+
+def _who_when(one) -> str:
+    return f"{one.by}, {words.moment(one.at)}" if one else ""

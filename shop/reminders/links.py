@@ -1,0 +1,47 @@
+"""The links of a reminder: signed, so that nobody can guess one, and good for a stated number of days."""
+
+from datetime import UTC, datetime, timedelta
+
+from django.conf import settings
+from django.core.signing import BadSignature, Signer
+from django.urls import reverse
+
+from shop.reminders.models import Reminder
+
+# A dot, because some mail programs end a link at a colon.
+SIGNER = {"sep": ".", "salt": "shop.reminders.links"}
+
+
+class BadLink(Exception):
+    """No link of ours: cut off, changed or made up."""
+
+
+class ExpiredLink(Exception):
+    """A link of ours past its day. It carries the reminder, because saying stop never expires."""
+
+    def __init__(self, reminder: Reminder):
+        super().__init__(reminder)
+        self.reminder = reminder
+
+
+def token_for(reminder: Reminder, now: datetime) -> str:
+    """The part of the link that says which reminder it belongs to and until when it is good."""
+    expires = now + timedelta(days=settings.REMINDER_LINK_DAYS)
+    return Signer(**SIGNER).sign(f"{reminder.pk}.{int(expires.timestamp())}")
+
+
+def reminder_of(token: str, now: datetime) -> Reminder:
+    """The reminder a link belongs to. Raises BadLink; raises ExpiredLink past its day or when the vehicle changed hands."""
+    try:
+        pk, expires = Signer(**SIGNER).unsign(token).split(".")
+        reminder = Reminder.objects.with_names().get(pk=int(pk))
+    except (BadSignature, ValueError, Reminder.DoesNotExist):
+        raise BadLink from None
+    if now > datetime.fromtimestamp(int(expires), UTC) or reminder.customer_id != reminder.vehicle.customer_id:
+        raise ExpiredLink(reminder)
+    return reminder
+
+
+def url_of(page: str, token: str) -> str:
+    """Whole address of a public page: "reminder", "meter", "sold" or "stop"."""
+    return settings.SITE_URL + reverse(f"public:{page}", args=[token])

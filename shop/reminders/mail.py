@@ -1,0 +1,214 @@
+"""The reminder as an e-mail: what it says, whether it may go there, and what the mail server answered."""
+
+import ipaddress
+import smtplib
+import textwrap
+from contextlib import suppress
+from datetime import date, datetime
+from email.utils import format_datetime, formataddr
+from urllib.parse import quote
+
+from django.conf import settings
+from django.core import mail
+from django.core.mail.backends import smtp
+from django.template.loader import render_to_string
+from django.utils.crypto import salted_hmac
+from django.utils.encoding import punycode
+
+from shop.core.clock import local_day
+from shop.reminders import links
+from shop.reminders.models import Reminder, Rule, ServiceForecast
+from shop.reminders.reckoning import day
+
+# Names that reach nobody, by RFC 2606 and RFC 6761: for examples and tests.
+RESERVED_DOMAINS = ("example.com", "example.net", "example.org", "test", "example", "invalid", "localhost")
+# Backends that hand a mail to nobody outside this machine.
+KEPT_HERE = tuple(f"django.core.mail.backends.{name}." for name in ("filebased", "console", "locmem", "dummy"))
+LINE = 72
+
+
+class MailProblem(Exception):
+    """The mail did not leave; str() says why, for the desk."""
+
+
+class Unreachable(MailProblem):
+    """The mail server does not answer us at all, whatever the mail: nothing is wrong with this one."""
+
+
+class Deferred(MailProblem):
+    """The mail server said: not now, later."""
+
+
+class Refused(MailProblem):
+    """The mail server said no, or this mail must not go there."""
+
+
+def message_id_for(vehicle_pk: int, cycle: date) -> str:
+    """Message-ID (RFC 5322) of the reminder about a vehicle in a cycle: the same whenever it is asked for."""
+    what = f"{vehicle_pk}.{cycle:%Y%m%d}"
+    mark = salted_hmac("shop.reminders.message_id", what).hexdigest()[:20]
+    domain = punycode(settings.SHOP["email"].rpartition("@")[2])
+    return f"<reminder.{what}.{mark}@{domain}>"
+
+
+def refusal(address: str) -> str:
+    """Why nothing is sent to this address, in words; empty when it may be.
+
+    A demo shop sends to reserved names only, and a name that reaches nobody is not sent out into the world.
+    """
+    domain = address.rpartition("@")[2].lower().rstrip(".")
+    reserved = any(domain == name or domain.endswith(f".{name}") for name in RESERVED_DOMAINS)
+    if settings.DEMO and not reserved:
+        return f"{address} could be somebody's: a demo shop writes only to addresses such as ines@example.com."
+    if reserved and not _stays_here():
+        return f"{address} is a name for examples that reaches nobody. Enter the customer's own address."
+    return ""
+
+
+def _stays_here() -> bool:
+    if settings.EMAIL_BACKEND.startswith(KEPT_HERE):
+        return True
+    if not settings.EMAIL_BACKEND.startswith("django.core.mail.backends.smtp."):
+        return False
+    host = settings.EMAIL_HOST.strip("[]")
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
+
+
+def build(reminder: Reminder, forecast: ServiceForecast, now: datetime) -> mail.EmailMultiAlternatives:
+    """The whole mail. reminder comes with its names; its address, customer and due date are those of this moment."""
+    token = links.token_for(reminder, now)
+    shop, vehicle = settings.SHOP, reminder.vehicle
+    stop = links.url_of("stop", token)
+    context = {
+        "shop": shop,
+        "customer": reminder.customer,
+        "vehicle": vehicle,
+        "forecast": forecast,
+        "due": due_in_words(forecast, local_day(now)),
+        "page": links.url_of("reminder", token),
+        "sold": links.url_of("sold", token),
+        "stop": stop,
+    }
+    message = mail.EmailMultiAlternatives(
+        subject=_one_line(f"Service due {context['due']}: {vehicle.model}"),
+        body=_wrapped(render_to_string("reminders/reminder.txt", context)),
+        from_email=_mailbox(shop["name"], shop["email"]),
+        to=[_mailbox(reminder.customer.name, reminder.to_address)],
+        reply_to=[_mailbox(shop["name"], shop["email"])],
+        headers={
+            "Date": format_datetime(now),
+            "Message-ID": reminder.message_id,
+            "Auto-Submitted": "auto-generated",
+        }
+        | _ways_out(stop),
+    )
+    message.attach_alternative(render_to_string("reminders/reminder.html", context), "text/html")
+    return message
+
+
+def due_in_words(forecast: ServiceForecast, today: date) -> str:
+    """When, as a subject line says it: "about 14 May 2027", "on 3 September 2027", "since 2 March 2027"."""
+    if forecast.due_on < today:
+        return f"since {day(forecast.due_on)}"
+    return f"{'on' if forecast.decided_by == Rule.DATE else 'about'} {day(forecast.due_on)}"
+
+
+def _ways_out(stop: str) -> dict[str, str]:
+    """Unsubscribe headers of RFC 2369 and RFC 8058. One click needs an https address, so without one it is not promised."""
+    write = f"<mailto:{quote(settings.SHOP['email'], safe='@')}?subject=Stop%20reminders>"
+    if not stop.startswith("https://"):
+        return {"List-Unsubscribe": f"{write}, <{stop}>"}
+    return {"List-Unsubscribe": f"<{stop}>, {write}", "List-Unsubscribe-Post": "List-Unsubscribe=One-Click"}
+
+
+def _mailbox(name: str, address: str) -> str:
+    return formataddr((_one_line(name), address))
+
+
+def _one_line(text: str) -> str:
+    """Header text: a line break in a name must not begin a header of its own."""
+    return " ".join("".join(one if one.isprintable() else " " for one in text).split())
+
+
+def _wrapped(text: str) -> str:
+    """Plain text in lines a mail program need not break; a link stays whole."""
+    lines = []
+    for line in text.strip().splitlines():
+        lines += textwrap.wrap(line, LINE, break_long_words=False, break_on_hyphens=False) or [""]
+    return "\n".join(lines) + "\n"
+
+
+class Post:
+    """The way out, for one run: one connection for all its mails, opened with the first and renewed after trouble."""
+
+    def __init__(self):
+        self.connection = None
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *exc):
+        self._hang_up()
+
+    def send(self, message: mail.EmailMultiAlternatives) -> None:
+        """Hand one mail over. Raises Unreachable, Deferred or Refused; returning means that it was accepted."""
+        self._call()
+        try:
+            accepted = self.connection.send_messages([message])
+        except Exception as error:
+            self._hang_up()
+            raise _problem(error) from error
+        if accepted != 1:
+            raise Refused("The mail backend took no notice of it.")
+        if not isinstance(self.connection, smtp.EmailBackend):
+            self._hang_up()  # the backend that writes files puts all mails of one connection into one file
+
+    def _call(self) -> None:
+        if self.connection is not None:
+            return
+        self.connection = mail.get_connection()
+        if isinstance(self.connection, smtp.EmailBackend):
+            try:
+                self.connection.open()
+            except OSError as error:  # smtplib's errors are some, a wrong password among them
+                self._hang_up()
+                raise Unreachable(f"The mail server cannot be used: {_said(error)}") from error
+
+    def _hang_up(self) -> None:
+        if self.connection is not None:
+            with suppress(Exception):  # an ill-mannered goodbye changes nothing about what was accepted
+                self.connection.close()
+            self.connection = None
+
+
+def _problem(error: Exception) -> MailProblem:
+    """What an error while handing over means: ours, theirs for now, or theirs for good."""
+    if isinstance(error, smtplib.SMTPRecipientsRefused):
+        code, said = next(iter(error.recipients.values()))
+        return _answer(code, said)
+    if isinstance(error, smtplib.SMTPSenderRefused):
+        return Unreachable(f"The mail server takes no mail from {settings.SHOP['email']}: {_said(error)}")
+    if isinstance(error, smtplib.SMTPResponseException):
+        return _answer(error.smtp_code, error.smtp_error)
+    if isinstance(error, smtplib.SMTPNotSupportedError):
+        return Refused(f"The mail server cannot write to this address: {_said(error)}")
+    if isinstance(error, OSError):
+        return Deferred(f"The connection broke off: {_said(error)}")
+    return Refused(f"This mail cannot be made: {_said(error)}")
+
+
+def _answer(code: int, said: bytes | str) -> MailProblem:
+    text = said.decode(errors="replace") if isinstance(said, bytes) else str(said)
+    text = f"The mail server answered {code} {_one_line(text)}"[:500]
+    # RFC 5321, 4.2.1: 4yz is a no for now, 5yz one for good.
+    return Deferred(text) if 400 <= code < 500 else Refused(text)
+
+
+def _said(error: Exception) -> str:
+    if isinstance(error, smtplib.SMTPResponseException):
+        said = error.smtp_error
+        return f"{error.smtp_code} {_one_line(said.decode(errors='replace') if isinstance(said, bytes) else str(said))}"
+    return f"{_one_line(str(error)) or type(error).__name__}"

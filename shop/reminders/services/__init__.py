@@ -1,0 +1,16 @@
+"""Every write of the reminders, a file per activity."""
+
+from shop.reminders.services.answering import answer_meter, answer_sold, stop_reminders
+from shop.reminders.services.forecasting import forecast_of, refresh_stale
+from shop.reminders.services.sending import send_due_reminders
+from shop.reminders.services.sweeping import sweep
+
+__all__ = [
+    "answer_meter",
+    "answer_sold",
+    "forecast_of",
+    "refresh_stale",
+    "send_due_reminders",
+    "stop_reminders",
+    "sweep",
+]

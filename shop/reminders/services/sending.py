@@ -1,0 +1,129 @@
+"""Sending what is due: the row is the queue, and every outcome is written on it."""
+
+import logging
+import time
+from collections import Counter
+from datetime import datetime, timedelta
+
+from django.db.models import F
+
+from shop.reminders import mail
+from shop.reminders.models import Hold, Reminder, ReminderStatus
+from shop.reminders.services.forecasting import forecast_of
+from shop.reminders.services.sweeping import last_day
+
+log = logging.getLogger(__name__)
+
+# A run takes so many, for so long; the next one comes within the minute.
+MOST_A_RUN = 500
+SECONDS_A_RUN = 40
+# "Later" is answered after 5 min, 20 min, 80 min, 5 h 20 min and then every 12 hours: eight tries in some two days.
+MOST_DEFERRALS = 8
+FIRST_WAIT, LONGEST_WAIT = timedelta(minutes=5), timedelta(hours=12)
+# A mail server that cannot be reached says nothing about a mail: it is tried again for as long as it takes.
+SERVER_WAIT = timedelta(minutes=5)
+
+
+def send_due_reminders(*, now: datetime) -> Counter:
+    """Send what waits and is not put off; answers how many ended in which status. Runs beside itself without harm.
+
+    Of a reminder whose worker died between the mail server's yes and our note of it nobody can know whether it left:
+    it is sent once more under the same Message-ID, and if that happens again it is left to the desk.
+    """
+    _take_back_abandoned(now)
+    outcomes = Counter()
+    stop_at = time.monotonic() + SECONDS_A_RUN
+    waiting = list(Reminder.objects.due_to_send(now).values_list("pk", flat=True)[:MOST_A_RUN])
+    with mail.Post() as post:
+        for pk in waiting:
+            if time.monotonic() > stop_at:
+                break
+            if not Reminder.objects.claim(pk, now):
+                continue  # another worker has it
+            try:
+                outcomes[_send(pk, post, now)] += 1
+            except mail.Unreachable as problem:
+                log.warning("%s", problem)
+                break
+    return outcomes
+
+
+def _send(pk: int, post: mail.Post, now: datetime) -> ReminderStatus:
+    """Send a claimed reminder if it should still go, and store the outcome."""
+    reminder = Reminder.objects.with_names().with_hold().get(pk=pk)
+    forecast = forecast_of(vehicle=reminder.vehicle, now=now)
+    if hold := _hold(reminder, forecast, now):
+        return _settle(reminder, ReminderStatus.SUPPRESSED, held_by=hold, error="")
+    # The book may have changed since the sweep: whom, where to and for which day are those of now.
+    reminder.customer = reminder.vehicle.customer
+    reminder.to_address, reminder.due_on = reminder.customer.email, forecast.due_on
+    present = {"customer": reminder.customer, "to_address": reminder.to_address, "due_on": reminder.due_on}
+    try:
+        if why_not := mail.refusal(reminder.to_address):
+            raise mail.Refused(why_not)
+        post.send(_message(reminder, forecast, now))
+    except mail.Unreachable as problem:
+        _settle(reminder, ReminderStatus.QUEUED, error=str(problem), send_after=now + SERVER_WAIT, **present)
+        raise
+    except mail.Deferred as problem:
+        return _put_off(reminder, str(problem), now, present)
+    except mail.Refused as problem:
+        return _settle(reminder, ReminderStatus.FAILED, error=str(problem), **present)
+    return _settle(reminder, ReminderStatus.SENT, error="", sent_at=now, **present)
+
+
+def _message(reminder, forecast, now):
+    """The mail; one that cannot be made is that reminder's fate, not that of all behind it in the queue."""
+    try:
+        return mail.build(reminder, forecast, now)
+    except Exception as error:
+        log.exception("The mail of reminder %s cannot be made", reminder.pk)
+        raise mail.Refused(f"This mail cannot be made: {error}") from error
+
+
+def _hold(reminder, forecast, now) -> str:
+    """What speaks against it at this moment; the sweep may have been days ago."""
+    if forecast.cycle != reminder.cycle:
+        return Hold.SERVICED
+    if reminder.hold:
+        return reminder.hold
+    if forecast.due_on is None or forecast.due_on > last_day(now):
+        return Hold.NOT_DUE
+    return ""
+
+
+def _put_off(reminder, problem, now, present) -> ReminderStatus:
+    deferrals = reminder.deferrals + 1
+    if deferrals >= MOST_DEFERRALS:
+        problem = f"Given up after {deferrals} tries. {problem}"
+        return _settle(reminder, ReminderStatus.FAILED, error=problem, deferrals=deferrals, **present)
+    wait = min(FIRST_WAIT * 4 ** (deferrals - 1), LONGEST_WAIT)
+    return _settle(
+        reminder, ReminderStatus.QUEUED, error=problem, deferrals=deferrals, send_after=now + wait, **present
+    )
+
+
+def _settle(reminder, status, **outcome) -> ReminderStatus:
+    """Write the outcome, if the claim still is ours. That a mail left is written even if the claim was taken back."""
+    ours = Reminder.objects.filter(pk=reminder.pk, attempts=reminder.attempts)
+    if status != ReminderStatus.SENT:
+        ours = ours.filter(status=ReminderStatus.SENDING)
+    if "error" in outcome:
+        outcome["error"] = outcome["error"][:500]
+    ours.update(status=status, **outcome)
+    return status
+
+
+def _take_back_abandoned(now: datetime) -> None:
+    abandoned = Reminder.objects.abandoned(now)
+    abandoned.filter(claims_lost__gte=1).update(
+        status=ReminderStatus.FAILED,
+        claims_lost=F("claims_lost") + 1,
+        error="Sending broke off twice. Nobody can know whether the mail left: ask the customer.",
+    )
+    abandoned.filter(claims_lost=0).update(
+        status=ReminderStatus.QUEUED,
+        claims_lost=1,
+        send_after=now,
+        error="Sending broke off once and is tried again.",
+    )

@@ -1,0 +1,247 @@
+"""What the desk fills in: shapes and labels; the rules live in the domain."""
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+from shop.calc import units
+from shop.core.amounts import to_base_unit
+from shop.customers.models import METER_QUANTITY, Meter, VehicleModel
+from shop.dampers.measures import FOUND_AND_LEFT
+from shop.dampers.models import Damper, DamperModel, Position
+from shop.parts.models import BASE_UNIT_SI
+from shop.web.fields import DayField, MomentField, QuantityField
+from shop.web.forms import KeyedForm
+from shop.workorders.models import OrderStatus
+
+
+def text_field(max_length, rows=3, **kwargs):
+    """Several lines of text over the whole width of the form."""
+    field = forms.CharField(max_length=max_length, widget=forms.Textarea({"rows": rows}), **kwargs)
+    field.wide = True
+    return field
+
+
+def year_field(**kwargs):
+    return forms.IntegerField(
+        min_value=1900, max_value=2100, widget=forms.TextInput({"inputmode": "numeric"}), label="Model year", **kwargs
+    )
+
+
+class FindForm(forms.Form):
+    q = forms.CharField(max_length=100, required=False, label="Find", widget=forms.TextInput({"type": "search"}))
+
+    @property
+    def status(self) -> int:
+        return 422 if self.errors else 200
+
+    @property
+    def text(self) -> str:
+        return self.cleaned_data["q"] if self.is_valid() else ""
+
+
+class VersionedForm(KeyedForm):
+    """A form that changes a row with a version: who was second sees what the first one wrote."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput)
+    now = ()
+
+    def catch_up(self, row) -> None:
+        """After a conflict: take the row's present version; .now tells what it says where something else is typed."""
+        self.data = self.data | {"version": row.version}
+        names = [name for name in self.fields if hasattr(row, name) and name != "version"]
+        there = {name: getattr(row, name) for name in names}
+        self.now = [
+            (self[name].label, value or "nothing")
+            for name, value in there.items()
+            if str(getattr(value, "pk", value)) != str(self.data.get(name, ""))
+        ]
+
+
+class CustomerForm(KeyedForm):
+    name = forms.CharField(max_length=120)
+    phone = forms.CharField(max_length=40, required=False, widget=forms.TextInput({"type": "tel"}))
+    email = forms.EmailField(label="E-mail", required=False)
+    address = text_field(300, required=False)
+    note = text_field(1000, required=False, help_text="Only for the shop.")
+
+
+class CustomerChangeForm(VersionedForm, CustomerForm):
+    pass
+
+
+class ConsentForm(KeyedForm):
+    wants = forms.TypedChoiceField(
+        label="Service reminders by e-mail",
+        choices=[("yes", "wants them"), ("no", "wants none")],
+        coerce=lambda answer: answer == "yes",
+        widget=forms.RadioSelect,
+    )
+    how = forms.ChoiceField(
+        label="How we know",
+        choices=[(words, words) for words in ("asked at the desk", "asked on the phone", "written by the customer")],
+    )
+
+
+class VehicleForm(KeyedForm):
+    model = forms.ModelChoiceField(VehicleModel.objects.all(), empty_label="Choose one")
+    model_year = year_field()
+    vin = forms.CharField(label="VIN or frame number", max_length=30, required=False)
+    plate = forms.CharField(max_length=15, required=False)
+    note = text_field(1000, required=False, help_text="Only for the shop.")
+
+
+class VehicleNewForm(VehicleForm):
+    fit = forms.BooleanField(
+        label="Enter the dampers known for this model and year",
+        required=False,
+        initial=True,
+        help_text="All corners at once. You can enter others later.",
+    )
+
+
+class VehicleChangeForm(VersionedForm, VehicleForm):
+    pass
+
+
+class SoldForm(KeyedForm):
+    on = DayField(label="Sold on", initial=lambda: timezone.localdate())
+
+
+class MeterForm(KeyedForm):
+    """One or both meters of a vehicle; for a correction, only the meter that is corrected."""
+
+    distance = QuantityField("distance", label="Odometer", required=False)
+    hours = QuantityField("time", label="Hour meter", required=False)
+    read_on = DayField(label="Read on", initial=lambda: timezone.localdate())
+
+    def __init__(self, *args, only=None, **kwargs):
+        super().__init__(*args, **kwargs)
+        if only:
+            del self.fields["hours" if only == "distance" else "distance"]
+            self.fields[only].required = True
+
+    def clean(self):
+        data = super().clean()
+        if not self.errors and not data.get("distance") and not data.get("hours"):
+            raise ValidationError("Neither meter has a reading. Fill in the odometer or the hour meter.")
+        return data
+
+
+class DamperForm(KeyedForm):
+    model = forms.ModelChoiceField(DamperModel.objects.all(), empty_label="Choose one")
+    model_year = year_field(help_text="Of the damper: an exchanged one may be older or newer than the vehicle.")
+    position = forms.ChoiceField(choices=[("", "Choose one"), *Position.choices])
+    serial = forms.CharField(label="Serial number", max_length=40, required=False)
+
+    def __init__(self, *args, loose=False, **kwargs):
+        super().__init__(*args, **kwargs)
+        if loose:
+            self.fields["position"].required = False
+            self.fields["position"].help_text = "Where it came from, if the customer knows."
+
+
+class BookForm(KeyedForm):
+    """The dampers are ticked on the page itself, which shows why one cannot be chosen; the domain refuses it anyway."""
+
+    dampers = forms.ModelMultipleChoiceField(
+        Damper.objects.none(),
+        error_messages={"required": "Tick at least one damper."},
+    )
+    complaint = text_field(1000, label="What the customer says")
+    arrives_on = DayField(label="Arrives on", initial=lambda: timezone.localdate())
+    promised_for = MomentField(label="Promised for")
+
+    def __init__(self, *args, dampers, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["dampers"].queryset = dampers
+
+
+METERS = [("distance", Meter.DISTANCE, "Odometer"), ("hours", Meter.HOURS, "Hour meter")]
+
+
+class CheckInForm(KeyedForm):
+    """Everything that is noted when an order comes in; cleans to what check_in takes: complaint, meters, as_found."""
+
+    complaint = text_field(1000, label="What the customer says")
+
+    def __init__(self, *args, order, jobs, **kwargs):
+        super().__init__(*args, initial={"complaint": order.complaint}, **kwargs)
+        self.jobs = jobs
+        self.meter_names = []
+        if order.vehicle:
+            for name, meter, label in METERS:
+                self.fields[name] = QuantityField(METER_QUANTITY[meter], label=label, required=False)
+                self.meter_names.append((name, meter))
+        self.found_names = {}
+        for job in jobs:
+            for measure in FOUND_AND_LEFT:
+                name = f"found_{job.pk}_{measure}"
+                self.found_names[name] = (job, measure)
+                self.fields[name] = QuantityField.of(measure, required=False)
+
+    def meters(self):
+        return [self[name] for name, _ in self.meter_names]
+
+    def found(self, job):
+        return [self[name] for name, (one, _) in self.found_names.items() if one == job]
+
+    def clean(self):
+        data = super().clean()
+        return {
+            "request_key": data.get("request_key", ""),
+            "complaint": data.get("complaint"),
+            "meters": [(meter, data[name]) for name, meter in self.meter_names if data.get(name)],
+            "as_found": [(*key, data[name]) for name, key in self.found_names.items() if data.get(name)],
+        }
+
+
+class UsedForm(KeyedForm):
+    """What each line of the pick list used, filled in with what it asked for; cleans to what close_order takes."""
+
+    def __init__(self, *args, lines, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.lines = {}
+        for line in lines:
+            field = QuantityField(line.measure, unit="pcs" if line.measure == "count" else None, label=line.name)
+            field.initial = units.figures(line.amount * BASE_UNIT_SI[line.measure], field.unit)
+            name = f"used_{line.pk}"
+            self.lines[name] = line
+            self.fields[name] = field
+
+    def rows(self):
+        return [(line, self[name]) for name, line in self.lines.items()]
+
+    def clean(self):
+        data = super().clean()
+        used = [(line, self._amount(name, line, data[name])) for name, line in self.lines.items() if name in data]
+        return {"request_key": data.get("request_key", ""), "used": used}
+
+    def _amount(self, name, line, entered):
+        """Base units; an amount left as it stood is the amount asked for, whatever its figures were rounded to."""
+        if entered.figures == self.fields[name].initial and entered.unit == self.fields[name].unit:
+            return line.amount
+        return to_base_unit(entered.si, line.measure)
+
+
+class HandBackForm(KeyedForm):
+    wants_reminders = forms.TypedChoiceField(
+        label="Does the customer want service reminders by e-mail?",
+        choices=[("yes", "Yes"), ("no", "No"), ("", "Not asked")],
+        coerce=lambda answer: answer == "yes",
+        empty_value=None,
+        initial="",
+        required=False,
+        widget=forms.RadioSelect,
+    )
+
+
+class CallOffForm(KeyedForm):
+    why = text_field(300, rows=2, label="Why the job does not take place")
+
+
+class OrdersForm(FindForm):
+    state = forms.ChoiceField(
+        choices=[("", "every state"), ("running", "not over yet"), *OrderStatus.choices], required=False
+    )
+    before = forms.IntegerField(min_value=1, required=False, widget=forms.HiddenInput)

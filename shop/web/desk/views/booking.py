@@ -1,0 +1,176 @@
+"""From booking to handing back: what the front desk does with an order."""
+
+from django.contrib import messages
+from django.db.models import Prefetch
+from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
+from django.utils import timezone
+
+from shop.customers.models import Customer, Vehicle
+from shop.dampers.models import Damper
+from shop.specs.selectors import sheet_for
+from shop.web.access import allow
+from shop.web.desk import find
+from shop.web.desk.forms import BookForm, CallOffForm, CheckInForm, FindForm, HandBackForm, UsedForm
+from shop.web.desk.views.day import orders_in_full
+from shop.web.forms import submit
+from shop.web.pages import number, sent, show, show_form
+from shop.workorders import selectors, services
+from shop.workorders.models import DamperJob, JobStatus, OrderStatus, WorkOrder
+
+FOUND_SHOWN = 20
+
+
+@allow("book")
+def book(request):
+    """Three steps by address: whose (?q=), which vehicle (?customer=), then the job (?vehicle=, or ?loose=customer)."""
+    if "vehicle" in request.GET:
+        vehicle = get_object_or_404(
+            Vehicle.objects.select_related("customer", "model"), pk=number(request.GET["vehicle"])
+        )
+        return _book_dampers(request, vehicle.customer, vehicle)
+    if "loose" in request.GET:
+        return _book_dampers(request, get_object_or_404(Customer, pk=number(request.GET["loose"])), None)
+    if "customer" in request.GET:
+        return _book_vehicle(request, get_object_or_404(Customer, pk=number(request.GET["customer"])))
+    form = FindForm(request.GET)
+    found = find.customers(form.text).order_by("name" if form.text else "-pk") if form.is_valid() else []
+    context = {"find": form, "text": form.text, "customers": list(found[: FOUND_SHOWN + 1])}
+    return show(request, "desk/book_customer.html", context)
+
+
+def _book_vehicle(request, customer):
+    context = {
+        "customer": customer,
+        "vehicles": customer.vehicles.filter(sold_on=None).select_related("model").prefetch_related("dampers"),
+        "loose": customer.dampers.filter(vehicle=None).select_related("model"),
+    }
+    return show(request, "desk/book_vehicle.html", context)
+
+
+def _book_dampers(request, customer, vehicle):
+    dampers = Damper.objects.filter(customer=customer, vehicle=vehicle)
+    form = BookForm(sent(request), dampers=dampers)
+    if request.method == "POST" and (
+        made := submit(form, services.book, customer=customer, vehicle=vehicle, by=request.user, at=timezone.now())
+    ):
+        messages.success(request, f"{made} is booked. Its parts are held as far as they are there.")
+        return redirect(made)
+    ticked = set(form.data.getlist("dampers")) if form.is_bound else None
+    context = {
+        "form": form,
+        "customer": customer,
+        "vehicle": vehicle,
+        "rows": [_damper_row(damper, ticked) for damper in _with_running_jobs(dampers)],
+    }
+    return show(request, "desk/book.html", context)
+
+
+def _with_running_jobs(dampers):
+    running = DamperJob.objects.filter(status__in=[JobStatus.BOOKED, JobStatus.OPEN]).select_related("order")
+    return dampers.select_related("model").prefetch_related(Prefetch("jobs", running, to_attr="running"))
+
+
+def _damper_row(damper, ticked):
+    """A damper to tick, or why it cannot be: then ticked says nothing and the box is out of reach."""
+    if not damper.model.serviceable:
+        return {"damper": damper, "tell": damper.model.why_not}
+    if damper.running:
+        return {"damper": damper, "order": damper.running[0].order}
+    return {"damper": damper, "free": True, "ticked": ticked is None or str(damper.pk) in ticked}
+
+
+@allow("book")
+def check_in(request, pk):
+    order = get_object_or_404(WorkOrder.objects.with_names(), pk=pk)
+    if order.status != OrderStatus.BOOKED and request.method != "POST":
+        return not_now(request, order, "It can be checked in only once, while it is booked.")
+    jobs = list(order.jobs.select_related("damper__model", "damper__vehicle__model"))
+    form = CheckInForm(sent(request), order=order, jobs=jobs)
+    if request.method == "POST" and (
+        made := submit(form, services.check_in, order=order, by=request.user, at=timezone.now())
+    ):
+        messages.success(request, f"{made} is checked in: its figures are frozen and the card can be printed.")
+        return redirect(made)
+    context = {
+        "form": form,
+        "order": order,
+        "trail": trail_to(order),
+        "rows": [(job, _sheet(job), form.found(job)) for job in jobs],
+    }
+    return show(request, "desk/check_in.html", context)
+
+
+def _sheet(job):
+    damper = job.damper
+    return sheet_for(damper.model, damper.model_year, damper.position, damper.vehicle.model if damper.vehicle else None)
+
+
+@allow("work")
+def close(request, pk):
+    """Book the parts that were used, once every damper is closed; before that, tell what is missing."""
+    order = get_object_or_404(orders_in_full(), pk=pk)
+    if order.status != OrderStatus.ON_BENCH and request.method != "POST":
+        return not_now(request, order, "The used parts are booked once, while it is on the benches.")
+    lines = list(order.pick_list.lines.all())
+    form = UsedForm(sent(request), lines=lines)
+    if request.method == "POST" and (
+        made := submit(form, services.close_order, order=order, by=request.user, at=timezone.now())
+    ):
+        messages.success(request, f"{made} is closed and ready to hand back. Stock went down by what was used.")
+        return redirect(made)
+    open_jobs = [job for job in order.jobs.all() if job.status == JobStatus.OPEN]
+    context = {
+        "form": form,
+        "order": order,
+        "trail": trail_to(order),
+        "rows": form.rows(),
+        "open_jobs": [(job, selectors.missing(job)) for job in open_jobs],
+    }
+    return show(request, "desk/close.html", context)
+
+
+@allow("book")
+def hand_back(request, pk):
+    order = get_object_or_404(WorkOrder.objects.with_names(), pk=pk)
+    if order.status != OrderStatus.READY and request.method != "POST":
+        return not_now(request, order, "It can be handed back when it is ready.")
+    form = HandBackForm(sent(request))
+    if request.method == "POST" and (
+        made := submit(form, services.hand_back, order=order, by=request.user, at=timezone.now())
+    ):
+        messages.success(request, f"{made} is handed back to {made.customer}.")
+        return redirect(made)
+    return show(request, "desk/hand_back.html", {"form": form, "order": order, "trail": trail_to(order)})
+
+
+@allow("book")
+def call_off(request, pk):
+    order = get_object_or_404(WorkOrder.objects.with_names(), pk=pk)
+    if order.status != OrderStatus.BOOKED and request.method != "POST":
+        return not_now(request, order, "Only a booked order can be called off.")
+    form = CallOffForm(sent(request))
+    if request.method == "POST" and (
+        made := submit(form, services.call_off, order=order, by=request.user, at=timezone.now())
+    ):
+        messages.success(request, f"{made} is called off. What was held for it is free again.")
+        return redirect(made)
+    return show_form(
+        request,
+        form,
+        title=f"Call off {order}",
+        action="Call off",
+        trail=trail_to(order),
+        back=order.get_absolute_url(),
+        intro=f"{order.customer}, {order.vehicle or 'loose dampers'}. The order stays in the book.",
+    )
+
+
+def not_now(request, order, rule):
+    """The order is not in the state that the page is for: say so, and where to go on (409)."""
+    context = {"order": order, "rule": rule, "trail": trail_to(order)}
+    return show(request, "desk/not_now.html", context, status=409)
+
+
+def trail_to(order):
+    return [("Orders", reverse("desk:orders")), (order, order.get_absolute_url())]

@@ -1,0 +1,256 @@
+"""Customers, their vehicles and dampers, and what the meters showed."""
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse_lazy
+from django.utils import timezone
+
+from shop.customers import services
+from shop.customers.models import Customer, Meter, ReadingSource, Vehicle
+from shop.dampers.models import Position
+from shop.dampers.services import create_damper, fit_dampers
+from shop.web.access import allow
+from shop.web.desk import find
+from shop.web.desk.forms import (
+    ConsentForm,
+    CustomerChangeForm,
+    CustomerForm,
+    DamperForm,
+    FindForm,
+    MeterForm,
+    SoldForm,
+    VehicleChangeForm,
+    VehicleNewForm,
+)
+from shop.web.forms import submit
+from shop.web.pages import number, page_of, renamed, sent, show, show_form
+
+ORDERS_SHOWN = 20
+_CUSTOMERS = ("Customers", reverse_lazy("desk:customers"))
+
+
+@allow("look")
+def customers(request):
+    form = FindForm(request.GET)
+    rows = page_of(request, find.customers(form.text) if form.is_valid() else Customer.objects.none())
+    context = {"find": form, "text": form.text, "page": rows, "may_keep": request.user.may("keep_customers")}
+    return show(request, "desk/customers.html", context)
+
+
+@allow("look")
+def customer(request, pk):
+    return _customer_page(request, get_object_or_404(Customer, pk=pk), ConsentForm())
+
+
+@allow("keep_customers")
+def customer_consent(request, pk):
+    row = get_object_or_404(Customer, pk=pk)
+    form = ConsentForm(sent(request))
+    if request.method == "POST" and submit(
+        form, services.record_consent, customer=row, by=request.user, at=timezone.now()
+    ):
+        messages.success(request, "The customer's answer is in the book.")
+        return redirect(row)
+    return _customer_page(request, row, form)
+
+
+def _customer_page(request, row, form):
+    orders = row.orders.with_names()[:ORDERS_SHOWN]
+    vehicles = row.vehicles.select_related("model")
+    context = {
+        "customer": row,
+        "vehicles": vehicles,
+        "loose": row.dampers.filter(vehicle=None).select_related("model"),
+        "orders": orders,
+        "form": form,
+        "may_keep": request.user.may("keep_customers"),
+        "may_book": request.user.may("book"),
+    }
+    return show(request, "desk/customer.html", context)
+
+
+@allow("keep_customers")
+def customer_new(request):
+    form = CustomerForm(sent(request))
+    if request.method == "POST" and (
+        made := submit(form, services.create_customer, by=request.user, at=timezone.now())
+    ):
+        messages.success(request, f"{made} is in the book. Next, enter the vehicle or a loose damper.")
+        return redirect(made)
+    return show_form(request, form, title="New customer", action="Save", trail=[_CUSTOMERS], back=_CUSTOMERS[1])
+
+
+@allow("keep_customers")
+def customer_change(request, pk):
+    row = get_object_or_404(Customer, pk=pk)
+    form = CustomerChangeForm(sent(request), initial=_now(row, CustomerChangeForm))
+    if request.method == "POST":
+        if submit(form, services.change_customer, customer=row, by=request.user, at=timezone.now()):
+            messages.success(request, f"{row} is changed.")
+            return redirect(row)
+        _catch_up(form, row)
+    trail = [_CUSTOMERS, (row, row.get_absolute_url())]
+    return show_form(request, form, title=f"Change {row}", action="Save", trail=trail, back=row.get_absolute_url())
+
+
+@allow("keep_customers")
+def vehicle_new(request, customer_pk):
+    row = get_object_or_404(Customer, pk=customer_pk)
+    form = VehicleNewForm(sent(request))
+    if request.method == "POST" and (
+        made := submit(form, enter_vehicle, customer=row, by=request.user, at=timezone.now())
+    ):
+        count = made.dampers.count()
+        if count:
+            messages.success(request, f"{made} is in the book, with {count} damper{'s' if count > 1 else ''}.")
+        else:
+            messages.success(request, f"{made} is in the book, still without dampers: enter them here.")
+        return redirect(made)
+    trail = [_CUSTOMERS, (row, row.get_absolute_url())]
+    return show_form(
+        request, form, title=f"New vehicle of {row}", action="Save", trail=trail, back=row.get_absolute_url()
+    )
+
+
+@transaction.atomic
+def enter_vehicle(*, fit, by, at, **given):
+    """Enter a vehicle and, if wanted, the dampers known for its model and year."""
+    made = services.create_vehicle(**given, by=by, at=at)
+    if fit:
+        fit_dampers(vehicle=made, by=by, at=at)
+    return made
+
+
+@allow("look")
+def vehicle(request, pk):
+    return _vehicle_page(request, _vehicle(pk), MeterForm())
+
+
+def _vehicle_page(request, row, form):
+    by_corner = {damper.position: damper for damper in row.dampers.select_related("model")}
+    readings = row.meter_readings.select_related("by", "corrected_by").order_by("-read_on", "-pk")
+    context = {
+        "vehicle": row,
+        "corners": [(position, label, by_corner.get(position)) for position, label in Position.choices],
+        "readings": readings,
+        "orders": row.orders.with_names()[:ORDERS_SHOWN],
+        "form": form,
+        "may_keep": request.user.may("keep_customers"),
+        "may_book": request.user.may("book"),
+    }
+    return show(request, "desk/vehicle.html", context)
+
+
+@allow("keep_customers")
+def vehicle_change(request, pk):
+    row = _vehicle(pk)
+    form = VehicleChangeForm(sent(request), initial=_now(row, VehicleChangeForm))
+    if request.method == "POST":
+        if submit(form, services.change_vehicle, vehicle=row, by=request.user, at=timezone.now()):
+            messages.success(request, "The vehicle is changed.")
+            return redirect(row)
+        _catch_up(form, row)
+    return show_form(
+        request, form, title=f"Change {row}", action="Save", trail=_trail_to(row), back=row.get_absolute_url()
+    )
+
+
+@allow("keep_customers")
+def vehicle_sold(request, pk):
+    row = _vehicle(pk)
+    form = SoldForm(sent(request))
+    if request.method == "POST" and submit(
+        form, services.mark_sold, vehicle=row, by=request.user, at=timezone.now(), how="told at the desk"
+    ):
+        messages.success(request, f"{row} is marked as sold: nobody is reminded about it any more.")
+        return redirect(row)
+    return show_form(
+        request,
+        form,
+        title=f"{row} is sold",
+        action="Mark as sold",
+        trail=_trail_to(row),
+        back=row.get_absolute_url(),
+        intro="The vehicle and its history stay in the book. Its reminders stop.",
+    )
+
+
+@allow("read_meter")
+def meter(request, pk):
+    """Note a reading, or with ?corrects= a right one in the place of a wrong one."""
+    row = _vehicle(pk)
+    wrong = _reading(row, request.GET["corrects"]) if "corrects" in request.GET else None
+    only = {Meter.DISTANCE: "distance", Meter.HOURS: "hours"}[wrong.meter] if wrong else None
+    form = MeterForm(sent(request), only=only, initial={"read_on": wrong.read_on} if wrong else None)
+    if request.method == "POST" and submit(
+        form, record_meters, vehicle=row, corrects=wrong, by=request.user, at=timezone.now()
+    ):
+        messages.success(request, "The meter reading is in the book.")
+        return redirect(row)
+    if wrong is None:
+        return _vehicle_page(request, row, form)
+    intro = f"The book says {wrong} and keeps saying so, marked as corrected."
+    return show_form(
+        request, form, title="Correct a meter reading", action="Save", trail=_trail_to(row), intro=intro,
+        back=row.get_absolute_url(),
+    )  # fmt: skip
+
+
+@transaction.atomic
+def record_meters(*, vehicle, distance=None, hours=None, read_on, corrects, by, at):
+    """Note one or both meters of a vehicle as read on one day; the last reading is the answer."""
+    made = None
+    for field, kind, entered in [("distance", Meter.DISTANCE, distance), ("hours", Meter.HOURS, hours)]:
+        if entered is None:
+            continue
+        try:
+            made = services.record_meter(
+                vehicle=vehicle, meter=kind, entered=entered, read_on=read_on, source=ReadingSource.DESK,
+                corrects=corrects, by=by, at=at,
+            )  # fmt: skip
+        except ValidationError as error:
+            raise renamed(error, entered=field) from error
+    return made
+
+
+@allow("keep_customers")
+def damper_new(request):
+    """A damper for a corner (?vehicle= and ?position=) or a loose one (?customer=)."""
+    on = _vehicle(number(request.GET["vehicle"])) if "vehicle" in request.GET else None
+    owner = on.customer if on else get_object_or_404(Customer, pk=number(request.GET.get("customer")))
+    initial = {"position": request.GET.get("position", ""), "model_year": on.model_year if on else None}
+    form = DamperForm(sent(request), loose=on is None, initial=initial)
+    if request.method == "POST" and (
+        made := submit(form, create_damper, customer=owner, vehicle=on, by=request.user, at=timezone.now())
+    ):
+        messages.success(request, f"{made} is in the book, {made.where()}.")
+        return redirect(made)
+    title = f"New damper on the {on}" if on else f"New loose damper of {owner}"
+    trail = _trail_to(on) if on else [_CUSTOMERS, (owner, owner.get_absolute_url())]
+    return show_form(request, form, title=title, action="Save", trail=trail, back=(on or owner).get_absolute_url())
+
+
+def _vehicle(pk):
+    return get_object_or_404(Vehicle.objects.select_related("model", "customer"), pk=pk)
+
+
+def _reading(row, pk):
+    """A standing reading of this vehicle; one that was corrected already leads nowhere."""
+    return get_object_or_404(row.meter_readings.standing(), pk=number(pk))
+
+
+def _now(row, form_class):
+    return {name: getattr(row, name) for name in form_class.base_fields if hasattr(row, name)}
+
+
+def _catch_up(form, row):
+    """Somebody else was first: the next try starts from what they wrote."""
+    if form.status == 409:
+        row.refresh_from_db()
+        form.catch_up(row)
+
+
+def _trail_to(row):
+    return [_CUSTOMERS, (row.customer, row.customer.get_absolute_url()), (row, row.get_absolute_url())]

@@ -1,0 +1,149 @@
+"""The day sheet, the list of orders, one order, and the search over everything."""
+
+from django.db.models import Prefetch
+from django.shortcuts import get_object_or_404, redirect
+from django.utils import timezone
+
+from shop.staff.models import AuditEntry
+from shop.web.access import allow
+from shop.web.desk import find, words
+from shop.web.desk.forms import FindForm, OrdersForm
+from shop.web.pages import PAGE_SIZE, show
+from shop.workorders import selectors
+from shop.workorders.models import JobStatus, OrderStatus, WorkOrder
+
+FOUND_SHOWN = 20
+
+
+@allow("look")
+def day(request):
+    now = timezone.now()
+    found = selectors.day(now)
+    groups = [
+        ("arriving", "Arriving", found.arriving, "Nobody else is expected today."),
+        ("coming", "Coming days", found.coming, "Nothing is booked for the coming days."),
+        ("on_bench", "On the benches", found.on_bench, "The benches are free."),
+        ("ready", "Ready", found.ready, "Nothing waits to be handed back."),
+    ]
+    context = {
+        "today": found.on,
+        "groups": [(*group[:2], _in_words(group[2]), _rows(group[2], now), group[3]) for group in groups],
+        "empty": not any(group[2] for group in groups),
+        "may_book": request.user.may("book"),
+    }
+    return show(request, "desk/day.html", context)
+
+
+def _in_words(rows):
+    if not rows:
+        return "none"
+    return f"{words.count(len(rows), 'job')}, {words.count(sum(len(row.jobs) for row in rows), 'damper')}"
+
+
+def _rows(rows, now):
+    """Each row of the day with what stands on its right: when it is promised or expected, and whether that is past."""
+    today = timezone.localdate(now)
+    for row in rows:
+        order = row.order
+        if order.status == OrderStatus.BOOKED and order.arrives_on != today:
+            when = f"expected {words.day(order.arrives_on, today)}"
+        else:
+            when = f"promised {words.moment(order.promised_for, now)}"
+        yield {
+            "order": order,
+            "words": row.words,
+            "what": str(order.vehicle or f"loose dampers, {len(row.jobs)}"),
+            "late": words.late(order.promised_for, now) if row.late else "",
+            "overdue": order.status == OrderStatus.BOOKED and order.arrives_on < today,
+            "when": when,
+        }
+
+
+@allow("look")
+def orders(request):
+    """Newest first. Pages go by order number: the hundredth is as quick as the first, and nothing has to be counted."""
+    form = OrdersForm(request.GET)
+    rows = WorkOrder.objects.none()
+    if form.is_valid():
+        asked = form.cleaned_data
+        rows = WorkOrder.objects.with_names()
+        if asked["state"]:
+            rows = rows.running() if asked["state"] == "running" else rows.filter(status=asked["state"])
+        if asked["q"]:
+            rows = find.orders(asked["q"], rows)
+        if asked["before"]:
+            rows = rows.filter(pk__lt=asked["before"])
+    rows = list(rows[: PAGE_SIZE + 1])
+    context = {
+        "find": form,
+        "rows": rows[:PAGE_SIZE],
+        "older": rows[PAGE_SIZE - 1].pk if len(rows) > PAGE_SIZE else None,
+        "filtered": any(request.GET.get(name) for name in ("q", "state")),
+        "paged": bool(request.GET.get("before")),
+        "may_book": request.user.may("book"),
+    }
+    return show(request, "desk/orders.html", context)
+
+
+@allow("look")
+def order(request, pk):
+    row = get_object_or_404(orders_in_full(), pk=pk)
+    now = timezone.now()
+    jobs = list(row.jobs.all())
+    late = row.promised_for < now and row.status in (OrderStatus.BOOKED, OrderStatus.ON_BENCH)
+    context = {
+        "order": row,
+        "words": selectors.state_in_words(row),
+        "late": words.late(row.promised_for, now) if late else "",
+        "promised": words.moment(row.promised_for, now),
+        "arrives": words.day(row.arrives_on, timezone.localdate(now)),
+        "jobs": [_progress(job) for job in jobs],
+        "history": AuditEntry.objects.filter(kind="order", key=str(row.pk)),
+        "all_closed": all(job.status == JobStatus.CLOSED for job in jobs),
+        "may_book": request.user.may("book"),
+        "may_work": request.user.may("work"),
+    }
+    return show(request, "desk/order.html", context)
+
+
+def orders_in_full():
+    """Orders with all that their page says, in a constant number of queries."""
+    jobs = selectors.on_bench().order_by("index")
+    return WorkOrder.objects.with_names().prefetch_related(
+        Prefetch("jobs", jobs), "pick_list__lines__reservation", "pick_list__lines__part"
+    )
+
+
+def _progress(job):
+    """A job, how many of its steps are complete, and what it waits for."""
+    states = selectors.job_steps(job)
+    waits = next((state for state in states if not state.complete), None)
+    if job.status == JobStatus.CLOSED:
+        said = "closed" + (" with a manager's reason" if job.override_reason else "")
+    elif job.status != JobStatus.OPEN:
+        said = job.get_status_display()
+    else:
+        said = f"{waits.step.title}: {waits.words}" if waits else "every step is complete, waits to be closed"
+    return {
+        "job": job,
+        "done": sum(state.complete for state in states),
+        "steps": len(states),
+        "words": words.first_letter(said),
+        "changed": selectors.figures_changed(job),
+    }
+
+
+@allow("look")
+def search(request):
+    """Name, phone, plate, tag or order number: what the desk types while the customer is on the telephone."""
+    form = FindForm(request.GET)
+    text = form.text
+    orders, customers = [], []
+    if text:
+        orders = list(find.orders(text, WorkOrder.objects.with_names())[:FOUND_SHOWN])
+        customers = list(find.customers(text)[:FOUND_SHOWN])
+        if len(orders) + len(customers) == 1:
+            return redirect([*orders, *customers][0])
+        if find.ORDER_NUMBER.fullmatch(text) and len(orders) == 1:
+            return redirect(orders[0])
+    return show(request, "desk/search.html", {"find": form, "text": text, "orders": orders, "customers": customers})

@@ -1,0 +1,230 @@
+import re
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from shop.calc import units
+from shop.dampers.measures import QUANTITY, Measure
+from shop.parts.models import BASE_UNIT_SI
+from shop.staff.abilities import ABILITIES
+from shop.staff.models import User
+from shop.web.fields import QuantityField
+from shop.web.forms import KeyedForm
+from shop.workorders.models import TOOL_FOR, Tool
+
+READ_AS = {
+    Measure.SHAFT_NUT_TORQUE: "Torque read on the wrench",
+    Measure.CHARGE: "Charge read on the gauge",
+    Measure.IFP_DEPTH: "Depth read on the depth tool",
+    Measure.OIL_VOLUME: "Oil that went in",
+}
+# What a thermometer at a bench shows; a figure outside is a slip or the wrong unit.
+BENCH_TEMPERATURE_K = (233.15, 333.15)
+TAG = re.compile(r"(?:[A-Z]{1,6}\s*-?\s*)?(\d{4,9})(?:\s*[-‐–−/ ]\s*(\d{1,3}))?", re.IGNORECASE | re.ASCII)
+
+
+class TagForm(forms.Form):
+    """The field into which a tag is typed or scanned; cleans to the order's key and the damper's count, if it names one."""
+
+    tag = forms.CharField(max_length=40, label="Tag", help_text="Scan it, or type it as it stands on the bag: 1042-4")
+
+    def clean_tag(self):
+        text = self.cleaned_data["tag"]
+        match = TAG.fullmatch(text)
+        if match is None or int(match[1]) <= 1000:
+            raise ValidationError(
+                "“%(text)s” is no tag. A tag is the order's number, a dash and the damper's count, such as 1042-4.",
+                code="tag",
+                params={"text": text},
+            )
+        return int(match[1]) - 1000, int(match[2]) if match[2] else None
+
+
+class ToolSelect(forms.RadioSelect):
+    """Radio buttons of tools; one that cannot be used stays in sight, out of reach, with the reason as its label."""
+
+    unfit: dict
+
+    def create_option(self, name, value, label, *args, **kwargs):
+        option = super().create_option(name, value, label, *args, **kwargs)
+        why = self.unfit.get(getattr(value, "value", None))
+        if why:
+            option["label"] = why
+            option["attrs"]["disabled"] = True
+        return option
+
+
+class ToolField(forms.ModelChoiceField):
+    """A tool in use of the kind with which a measure is read. unfit(tool) says in a sentence why one cannot be used."""
+
+    def __init__(self, measure, unfit, **kwargs):
+        tools = Tool.objects.filter(kind=TOOL_FOR[measure], in_use=True)
+        self.measure = measure
+        super().__init__(
+            tools,
+            label=f"Which {TOOL_FOR[measure].label}",
+            empty_label=None,
+            widget=ToolSelect,
+            error_messages={
+                "required": f"Say with which {TOOL_FOR[measure].label} it was read.",
+                "invalid_choice": f"This is no {TOOL_FOR[measure].label} of the shop. Choose one of the list.",
+            },
+            **kwargs,
+        )
+        self.widget.unfit = {tool.pk: why for tool in tools if (why := unfit(tool))}
+        fit = [tool for tool in tools if tool.pk not in self.widget.unfit]
+        self.initial = fit[0] if len(fit) == 1 else None
+
+    def label_from_instance(self, tool):
+        span = units.show_range(tool.low_si, tool.high_si, QuantityField.of(self.measure).unit)
+        return f"{tool.code}, {span}, calibrated to {tool.calibration_due_on:%-d %B %Y}"
+
+
+def figure_field(measure, **kwargs):
+    """A large field for a figure of a damper, with its unit beside it."""
+    kwargs.setdefault("error_messages", {"required": "Nothing is typed here. Type the figure that was read."})
+    return QuantityField.of(measure, template_name="tablet/_reading.html", **kwargs)
+
+
+class ReadingForm(KeyedForm):
+    """The figure of a step: the value, the tool for it, the bench temperature with a charge."""
+
+    def __init__(self, *args, measure, value, unfit, **kwargs):
+        super().__init__(*args, **kwargs)
+        measure = Measure(measure)
+        entered = figure_field(measure, label=READ_AS.get(measure, measure.label))
+        if value:
+            # In the shop's unit and never wider than the truth: a help for the eye while typing.
+            span = units.show_range(value.low_si, value.high_si, entered.unit).removesuffix(f" {entered.unit}")
+            entered.low, entered.high = span.replace("−", "-").split(" to ")
+        self.fields["entered"] = entered
+        if measure == Measure.CHARGE:
+            low, high = BENCH_TEMPERATURE_K
+            self.fields["bench_temperature"] = QuantityField(
+                "temperature",
+                label="Bench temperature",
+                low_si=low,
+                high_si=high,
+                template_name="tablet/_reading.html",
+                error_messages={"required": "Nothing is typed here. Read the thermometer at the bench."},
+            )
+        if measure in TOOL_FOR:
+            self.fields["tool"] = ToolField(measure, unfit)
+
+
+class CorrectionForm(ReadingForm):
+    """Another figure in the place of one that is in the books, and why."""
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["why"] = forms.CharField(
+            max_length=200,
+            label="Why the earlier figure is wrong",
+            widget=forms.Textarea({"rows": 2}),
+            error_messages={"required": "Say why the earlier figure is wrong, in a few words."},
+        )
+
+
+class AsLeftForm(KeyedForm):
+    """The settings as left, one field each; what was found stands beside and is never filled in by itself."""
+
+    def __init__(self, *args, settings, **kwargs):
+        super().__init__(*args, **kwargs)
+        for setting in settings:
+            field = figure_field(Measure(setting.measure))
+            found = setting.found
+            if QUANTITY[Measure(setting.measure)] == "count":
+                field.step = "1"
+            if found:
+                field.found = f"{found.figures} {found.unit}"
+                field.start = units.figures(found.value_si, field.unit)
+            self.fields[setting.measure] = field
+
+
+class PersonSelect(forms.RadioSelect):
+    """Radio buttons of people; whoever did the step stays in sight and out of reach."""
+
+    first = None
+
+    def create_option(self, name, value, label, *args, **kwargs):
+        option = super().create_option(name, value, label, *args, **kwargs)
+        if self.first and getattr(value, "value", None) == self.first.pk:
+            option["label"] = f"{label}: did it, so somebody else checks"
+            option["attrs"]["disabled"] = True
+        return option
+
+
+class CheckForm(KeyedForm):
+    """The second person and their own PIN."""
+
+    by = forms.ModelChoiceField(
+        User.objects.none(),
+        label="Who checks",
+        empty_label=None,
+        widget=PersonSelect,
+        error_messages={
+            "required": "Choose who checks.",
+            "invalid_choice": "This person does not work at the bench. Choose one of the list.",
+        },
+    )
+    pin = forms.CharField(
+        max_length=8,
+        label="Personal PIN of whoever checks",
+        template_name="tablet/_reading.html",
+        widget=forms.PasswordInput({"inputmode": "numeric", "autocomplete": "off"}),
+        error_messages={"required": "Type your own PIN."},
+    )
+
+    def __init__(self, *args, first, **kwargs):
+        super().__init__(*args, **kwargs)
+        field = self.fields["by"]
+        field.queryset = User.objects.filter(is_active=True, role__in=ABILITIES["work"]).order_by(
+            "first_name", "last_name", "username"
+        )
+        field.widget.first = first
+
+
+class CloseForm(KeyedForm):
+    """Closing needs nothing more than the press of a button."""
+
+
+class OverrideForm(KeyedForm):
+    override_reason = forms.CharField(
+        max_length=500,
+        label="Why it is closed all the same",
+        help_text="Prints on the service record, with your name.",
+        widget=forms.Textarea({"rows": 3}),
+        error_messages={"required": "Say why this damper is closed although something is missing."},
+    )
+
+
+class UsedForm(KeyedForm):
+    """What was used of each line of the pick list, filled in with what was planned; cleans to used=[(line, base units)]."""
+
+    def __init__(self, *args, lines, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.lines = lines
+        for line in lines:
+            field = QuantityField(
+                line.measure,
+                unit="pcs" if line.measure == "count" else None,
+                label=line.name,
+                template_name="tablet/_reading.html",
+                error_messages={"required": "Nothing is typed here. Type 0 if none was used."},
+            )
+            planned = line.amount if line.used is None else line.used
+            field.initial = units.figures(planned * BASE_UNIT_SI[line.measure], field.unit)
+            if line.measure == "count":
+                field.step = "1"
+            self.fields[f"line_{line.pk}"] = field
+
+    def clean(self):
+        data = super().clean()
+        amounts = [data.get(f"line_{line.pk}") for line in self.lines]
+        if None in amounts:
+            return data
+        used = [
+            (line, round(amount.si / BASE_UNIT_SI[line.measure]))
+            for line, amount in zip(self.lines, amounts, strict=True)
+        ]
+        return {"request_key": data.get("request_key", ""), "used": used}

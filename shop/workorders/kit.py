@@ -1,0 +1,74 @@
+"""What a damper's rebuild takes: from its parts list and, for the oil, its frozen figures."""
+
+import math
+
+from django.conf import settings
+
+from shop.calc.units import from_si
+from shop.core.clock import local_day
+from shop.dampers.measures import Measure
+from shop.picklists.services import Need
+from shop.specs.models import SheetStatus, SpecSheet
+from shop.specs.selectors import FoundSheet, kit_lines_for
+from shop.workorders.frozen import FrozenSheet, FrozenValue
+from shop.workorders.models import DamperJob
+
+
+def freeze(found: FoundSheet) -> FrozenSheet:
+    """A sheet as a job keeps it: every figure, who says so, and the rule that chose it."""
+    sheet = found.sheet
+    if sheet is None:
+        return FrozenSheet(rule=found.rule)
+    return FrozenSheet(
+        code=sheet.code,
+        version=sheet.version,
+        verified=sheet.status == SheetStatus.VERIFIED,
+        years=sheet.years(),
+        position=sheet.get_position_display(),
+        vehicle=str(sheet.vehicle_model or ""),
+        rule=found.rule,
+        document=sheet.source_document,
+        revision=sheet.source_revision,
+        page=sheet.source_page,
+        note=sheet.note,
+        entered_by=str(sheet.entered_by),
+        verified_by=str(sheet.verified_by or ""),
+        verified_on=local_day(sheet.verified_at).isoformat() if sheet.verified_at else "",
+        values=_values(sheet),
+    )
+
+
+def _values(sheet: SpecSheet) -> dict[str, FrozenValue]:
+    return {
+        one.measure: FrozenValue(
+            measure=one.measure,
+            value_si=one.value_si,
+            low_si=one.low_si,
+            high_si=one.high_si,
+            figures=one.figures,
+            unit=one.unit,
+            tolerance=one.tolerance,
+            page=one.page,
+            note=one.note,
+        )
+        for one in sheet.values.all()
+    }
+
+
+def needs(job: DamperJob, sheet: FrozenSheet) -> list[Need]:
+    """Lines for this damper's bag. Oil whose volume no sheet gives is left out: the job says that it has no sheet."""
+    lines = []
+    for line in kit_lines_for(job.damper.model, job.damper.model_year):
+        amount = line.amount or oil_to_take(sheet)
+        if amount:
+            lines.append(Need(job.tag, line.part_number, line.name, line.measure, amount))
+    return lines
+
+
+def oil_to_take(sheet: FrozenSheet) -> int:
+    """Microlitres of oil for one damper: the sheet's volume and the allowance for bleeding and spilling, rounded up."""
+    value = sheet.values.get(Measure.OIL_VOLUME)
+    if value is None:
+        return 0
+    exact = from_si(value.value_si, "µL") * (1 + settings.OIL_ALLOWANCE_PERCENT / 100)
+    return math.ceil(round(exact, 3))

@@ -1,0 +1,281 @@
+"""What the bench and the desk read: the steps of a job and their state, what is lacking, the day."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from shop.core.clock import local_day
+from shop.dampers.measures import FOUND_AND_LEFT, Measure
+from shop.dampers.models import Construction
+from shop.specs.models import Step
+from shop.specs.selectors import sheet_for
+from shop.workorders.frozen import FrozenValue
+from shop.workorders.models import (
+    DamperJob,
+    JobStatus,
+    Moment,
+    OrderStatus,
+    Reading,
+    SecondCheck,
+    StepDone,
+    WorkOrder,
+)
+
+
+@dataclass(frozen=True)
+class StepState:
+    """One step of a job: what it asks, what was done, and in words what it waits for."""
+
+    step: Step
+    value: FrozenValue | None
+    verified: bool
+    reading: Reading | None
+    done: StepDone | None
+    check: SecondCheck | None
+    lacking: str
+
+    @property
+    def label(self) -> str:
+        return Measure(self.step.reading).label.lower() if self.step.reading else ""
+
+    @property
+    def in_tolerance(self) -> bool:
+        """Whether the reading counts: there is a verified figure and it allows the reading."""
+        return bool(self.reading and self.value and self.verified and self.value.allows(self.reading.value_si))
+
+    @property
+    def complete(self) -> bool:
+        return bool(
+            self.done
+            and not self.lacking
+            and (not self.step.reading or self.in_tolerance)
+            and (not self.step.critical or self.check)
+        )
+
+    @property
+    def words(self) -> str:
+        if self.step.reading and self.reading is None:
+            return f"waits for the {self.label}"
+        if self.lacking:
+            return self.lacking[:1].lower() + self.lacking[1:].rstrip(".")
+        if self.done is None:
+            return "not done yet"
+        if self.step.reading and not self.value:
+            return f"recorded, but no sheet gives the {self.label}"
+        if self.step.reading and not self.verified:
+            return "recorded, but held against a DRAFT that nobody has verified"
+        if self.step.reading and not self.in_tolerance:
+            return "out of tolerance"
+        if self.step.critical and self.check is None:
+            return "waits for a second person's check"
+        return "done and checked" if self.check else "done"
+
+
+@dataclass(frozen=True)
+class Setting:
+    """A setting as found and as left."""
+
+    measure: str
+    label: str
+    found: Reading | None
+    left: Reading | None
+
+
+@dataclass(frozen=True)
+class Missing:
+    """One thing a job lacks before it can be closed, and the step that mends it."""
+
+    text: str
+    step: Step | None = None
+
+
+def on_bench():
+    """Jobs with all that their pages show, in a constant number of queries."""
+    return DamperJob.objects.select_related(
+        "order__customer", "order__vehicle__model", "damper__model", "damper__vehicle__model", "procedure", "closed_by"
+    ).prefetch_related(
+        "procedure__steps",
+        "readings__by",
+        "readings__tool",
+        "steps_done__by",
+        "second_checks__by",
+    )
+
+
+def bench_jobs():
+    """Open jobs in the order in which they are promised."""
+    return on_bench().filter(status=JobStatus.OPEN).order_by("order__promised_for", "order", "index")
+
+
+def job_steps(job: DamperJob) -> list[StepState]:
+    """The steps of a job in order, without those that its construction does not have."""
+    if job.procedure is None:
+        return []
+    sheet, readings = job.sheet, job.standing_readings()
+    done = {one.step_id: one for one in job.steps_done.all()}
+    checks = {(one.step_id, one.reading_id): one for one in job.second_checks.all()}
+    has_ifp = job.damper.model.construction in (Construction.RESERVOIR, Construction.INTERNAL)
+    states = []
+    for step in job.procedure.steps.all():
+        if step.needs_ifp and not has_ifp:
+            continue
+        reading = readings.get((step.reading, Moment.SET)) if step.reading else None
+        states.append(
+            StepState(
+                step=step,
+                value=sheet.values.get(step.reading),
+                verified=sheet.verified,
+                reading=reading,
+                done=done.get(step.pk),
+                check=checks.get((step.pk, reading.pk if reading else None)),
+                lacking=_as_left_lacking(job) if step.as_left else "",
+            )
+        )
+    return states
+
+
+def _as_left_lacking(job: DamperJob) -> str:
+    names = [one.label for one in settings_of(job) if one.found and not one.left]
+    return f"As left is missing: {'; '.join(names)}." if names else ""
+
+
+def settings_of(job: DamperJob) -> list[Setting]:
+    """Every setting that is noted as found and as left, in the order of the card."""
+    readings = job.standing_readings()
+    return [
+        Setting(one.value, one.label, readings.get((one, Moment.FOUND)), readings.get((one, Moment.LEFT)))
+        for one in FOUND_AND_LEFT
+    ]
+
+
+def next_step(job: DamperJob) -> StepState | None:
+    """The first step that is not complete."""
+    return next((state for state in job_steps(job) if not state.complete), None)
+
+
+def missing(job: DamperJob) -> list[Missing]:
+    """What a job lacks before it can be closed, one sentence each."""
+    sheet, lacking = job.sheet, []
+    if not sheet:
+        lacking.append(
+            Missing(
+                "No spec sheet covered this damper when it was checked in: its figures cannot be held against anything."
+            )
+        )
+    elif not sheet.verified:
+        lacking.append(
+            Missing(f"The figures come from {sheet.code} version {sheet.version}, a DRAFT that nobody had verified.")
+        )
+    for state in job_steps(job):
+        if not state.complete:
+            lacking.append(Missing(f"{state.step.title}: {state.words}.", state.step))
+    return lacking
+
+
+def figures_changed(job: DamperJob) -> str:
+    """A sentence when another sheet would be chosen today than the one this open job keeps; else empty."""
+    if job.status != JobStatus.OPEN:
+        return ""
+    damper, sheet = job.damper, job.sheet
+    now = sheet_for(
+        damper.model, damper.model_year, damper.position, damper.vehicle.model if damper.vehicle else None
+    ).sheet
+    if (
+        (now.code, now.version, bool(now.verified_by_id)) == (sheet.code, sheet.version, sheet.verified)
+        if now
+        else not sheet
+    ):
+        return ""
+    kept = f"{sheet.code} version {sheet.version}" if sheet else "no sheet"
+    today = f"{now} ({now.get_status_display()})" if now else "no sheet"
+    return (
+        f"The spec table has changed since check-in: this job keeps {kept}; today {today} would hold. Ask the manager."
+    )
+
+
+@dataclass(frozen=True)
+class DayRow:
+    """One order on the day sheet: what it waits for, and whether its promise is past."""
+
+    order: WorkOrder
+    words: str
+    late: bool
+    jobs: list[DamperJob]
+
+
+@dataclass(frozen=True)
+class Day:
+    on: date
+    arriving: list[DayRow]
+    coming: list[DayRow]
+    on_bench: list[DayRow]
+    ready: list[DayRow]
+
+
+def day(now: datetime) -> Day:
+    """Everything that is running, grouped by what the desk does next; constant number of queries."""
+    rows = [_day_row(order, now) for order in running_orders()]
+    today = local_day(now)
+
+    def having(status):
+        return [row for row in rows if row.order.status == status]
+
+    booked = having(OrderStatus.BOOKED)
+    return Day(
+        on=today,
+        arriving=[row for row in booked if row.order.arrives_on <= today],
+        coming=[row for row in booked if row.order.arrives_on > today],
+        on_bench=having(OrderStatus.ON_BENCH),
+        ready=having(OrderStatus.READY),
+    )
+
+
+def running_orders():
+    """Orders that are not over, with all that tells what they wait for, the earliest promise first."""
+    return (
+        WorkOrder.objects.running()
+        .with_names()
+        .prefetch_related(
+            "pick_list__lines__reservation",
+            "jobs__damper__model",
+            "jobs__procedure__steps",
+            "jobs__readings__by",
+            "jobs__steps_done__by",
+            "jobs__second_checks__by",
+        )
+        .order_by("promised_for", "pk")
+    )
+
+
+def _day_row(order: WorkOrder, now: datetime) -> DayRow:
+    late = order.promised_for < now and order.status in (OrderStatus.BOOKED, OrderStatus.ON_BENCH)
+    return DayRow(order, state_in_words(order), late, list(order.jobs.all()))
+
+
+def state_in_words(order: WorkOrder) -> str:
+    """What an order waits for, as the desk says it on the telephone."""
+    jobs = list(order.jobs.all())
+    count = f"{len(jobs)} damper{'s' if len(jobs) != 1 else ''}"
+    if order.status == OrderStatus.BOOKED:
+        return f"Rebuild of {count}. {_parts_in_words(order)}"
+    if order.status == OrderStatus.READY:
+        return f"{count[:1].upper()}{count[1:]} done. Waits for the customer."
+    if order.status == OrderStatus.HANDED_BACK:
+        return f"{count[:1].upper()}{count[1:]} handed back."
+    if order.status == OrderStatus.CALLED_OFF:
+        return f"Called off: {order.called_off_why}"
+    closed = sum(job.status == JobStatus.CLOSED for job in jobs)
+    if closed == len(jobs):
+        return f"All {count} closed. Waits for the used parts to be booked."
+    first = next(job for job in jobs if job.status != JobStatus.CLOSED)
+    state = next_step(first)
+    where = first.damper.where()
+    what = f"{state.step.title}: {state.words}" if state else "waits to be closed"
+    return f"{closed} of {count} closed. {where[:1].upper()}{where[1:]}: {what}."
+
+
+def _parts_in_words(order: WorkOrder) -> str:
+    lines = list(order.pick_list.lines.all())
+    short = sorted({line.part_number for line in lines if line.short})
+    if not lines:
+        return "No parts list for these dampers."
+    return f"Short: {', '.join(short)}." if short else "All parts are held for it."

@@ -1,0 +1,19 @@
+"""Every write on work orders, a file per activity."""
+
+from shop.workorders.services.booking import book, call_off, check_in, hand_back
+from shop.workorders.services.cards import register_card
+from shop.workorders.services.closing import close_job, close_order
+from shop.workorders.services.recording import finish_step, record_reading, second_check
+
+__all__ = [
+    "book",
+    "call_off",
+    "check_in",
+    "close_job",
+    "close_order",
+    "finish_step",
+    "hand_back",
+    "record_reading",
+    "register_card",
+    "second_check",
+]

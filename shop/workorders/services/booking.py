@@ -1,0 +1,213 @@
+from datetime import date, datetime
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from shop.calc.units import Entered
+from shop.core.clock import local_day
+from shop.core.errors import Conflict
+from shop.customers import services as customers
+from shop.customers.models import Customer, ReadingSource, Vehicle
+from shop.dampers.measures import FOUND_AND_LEFT, Measure
+from shop.dampers.models import Damper
+from shop.picklists import services as picklists
+from shop.picklists.models import PickList
+from shop.specs.selectors import current_procedure, sheet_for
+from shop.staff.models import User
+from shop.staff.services import note
+from shop.workorders.kit import freeze, needs
+from shop.workorders.models import DamperJob, JobStatus, Moment, OrderStatus, Reading, WorkOrder
+
+CHECKED_IN_ALREADY = "%(order)s is %(status)s: it can be checked in only once. Open its page to see how far it is."
+
+
+@transaction.atomic
+def book(
+    *,
+    customer: Customer,
+    vehicle: Vehicle | None,
+    dampers: list[Damper],
+    complaint: str,
+    arrives_on: date,
+    promised_for: datetime,
+    by: User,
+    at: datetime,
+) -> WorkOrder:
+    """Book a rebuild and hold the parts for it that are there."""
+    if vehicle and vehicle.customer_id != customer.pk:
+        raise ValidationError({"vehicle": f"The {vehicle} belongs to another customer."})
+    if arrives_on < local_day(at):
+        raise ValidationError({"arrives_on": f"{arrives_on} is past. Give today or a later day."})
+    if local_day(promised_for) < arrives_on:
+        raise ValidationError({"promised_for": "The promise lies before the day of arrival."})
+    dampers = list(
+        Damper.objects.select_for_update(of=("self",))
+        .filter(pk__in=[damper.pk for damper in dampers])
+        .select_related("model", "vehicle__model")
+        .prefetch_related("model__kit_lines")
+        .order_by("pk")
+    )
+    _check_dampers(customer, vehicle, dampers)
+    order = WorkOrder(
+        customer=customer,
+        vehicle=vehicle,
+        complaint=complaint.strip(),
+        arrives_on=arrives_on,
+        promised_for=promised_for,
+        booked_by=by,
+        booked_at=at,
+        pick_list=PickList.objects.create(title="new", made_at=at),
+    )
+    order.full_clean()
+    order.save()
+    jobs = []
+    for index, damper in enumerate(dampers, 1):
+        job = DamperJob(order=order, damper=damper, index=index)
+        job.full_clean()
+        job.save()
+        jobs.append(job)
+    order.pick_list.title = order.number
+    order.pick_list.save(update_fields=["title"])
+    _fill_pick_list(order, [(job, freeze(_sheet_for(job))) for job in jobs], at)
+    note(who=by, kind="order", key=order.pk, what=f"booked with {len(jobs)} dampers", at=at)
+    return order
+
+
+def _check_dampers(customer: Customer, vehicle: Vehicle | None, dampers: list[Damper]) -> None:
+    if not dampers:
+        raise ValidationError({"dampers": "Choose at least one damper."})
+    refusals = []
+    busy = set(
+        DamperJob.objects.filter(damper__in=dampers, status__in=[JobStatus.BOOKED, JobStatus.OPEN]).values_list(
+            "damper", flat=True
+        )
+    )
+    for damper in dampers:
+        if damper.customer_id != customer.pk:
+            refusals.append(f"{damper}, {damper.where()}, belongs to another customer.")
+        elif damper.vehicle_id != (vehicle.pk if vehicle else None):
+            refusals.append(f"{damper}, {damper.where()}, does not sit on the chosen vehicle. Book it by itself.")
+        elif not damper.model.serviceable:
+            refusals.append(f"{damper.model}, {damper.where()}, is not serviced here: {damper.model.why_not}")
+        elif damper.pk in busy:
+            refusals.append(f"{damper}, {damper.where()}, is booked or on the bench already. Finish that order first.")
+    if refusals:
+        raise ValidationError({"dampers": refusals})
+
+
+@transaction.atomic
+def check_in(
+    *,
+    order: WorkOrder,
+    meters: list[tuple[str, Entered]],
+    as_found: list[tuple[DamperJob, str, Entered]],
+    complaint: str | None = None,
+    by: User,
+    at: datetime,
+) -> WorkOrder:
+    """Take the dampers in: note meter and settings as found, freeze the figures and the procedure into each job."""
+    order = WorkOrder.objects.select_for_update(of=("self",)).select_related("vehicle", "pick_list").get(pk=order.pk)
+    if order.status != OrderStatus.BOOKED:
+        raise Conflict(
+            CHECKED_IN_ALREADY, code="checked_in", params={"order": order, "status": order.get_status_display()}
+        )
+    procedure = current_procedure()
+    if procedure is None:
+        raise ValidationError("There is no current procedure. A manager has to choose one first.", code="no_procedure")
+    if meters and not order.vehicle:
+        raise ValidationError({"meters": "Loose dampers have no meter. Leave the meter empty."})
+    for meter, entered in meters:
+        customers.record_meter(
+            vehicle=order.vehicle,
+            meter=meter,
+            entered=entered,
+            read_on=local_day(at),
+            source=ReadingSource.DESK,
+            by=by,
+            at=at,
+        )
+    jobs = {
+        job.pk: job
+        for job in order.jobs.select_related("damper__model", "damper__vehicle__model").prefetch_related(
+            "damper__model__kit_lines"
+        )
+    }
+    frozen = []
+    for job in jobs.values():
+        sheet = freeze(_sheet_for(job))
+        job.order, job.spec, job.procedure, job.status = order, sheet.stored(), procedure, JobStatus.OPEN
+        job.save(update_fields=["spec", "procedure", "status"])
+        frozen.append((job, sheet))
+    for job, measure, entered in as_found:
+        if job.pk not in jobs:
+            raise ValidationError({"as_found": f"Damper {job.tag} is not part of {order}."})
+        if measure not in FOUND_AND_LEFT:
+            raise ValidationError({"as_found": f"{Measure(measure).label} is not noted at check-in."})
+        reading = Reading(
+            job=jobs[job.pk],
+            measure=measure,
+            moment=Moment.FOUND,
+            value_si=entered.si,
+            figures=entered.figures,
+            unit=entered.unit,
+            by=by,
+            at=at,
+        )
+        reading.full_clean()
+        reading.save()
+    order.status, order.checked_in_by, order.checked_in_at = OrderStatus.ON_BENCH, by, at
+    if complaint is not None:
+        order.complaint = complaint.strip()
+    order.save(update_fields=["status", "checked_in_by", "checked_in_at", "complaint"])
+    _fill_pick_list(order, frozen, at)
+    note(who=by, kind="order", key=order.pk, what="checked in", at=at)
+    return order
+
+
+def _sheet_for(job: DamperJob):
+    damper = job.damper
+    vehicle_model = damper.vehicle.model if damper.vehicle else None
+    return sheet_for(damper.model, damper.model_year, damper.position, vehicle_model)
+
+
+def _fill_pick_list(order, frozen, at) -> None:
+    wanted = [need for job, sheet in frozen for need in needs(job, sheet)]
+    picklists.fill(pick_list=order.pick_list, needs=wanted, at=at)
+
+
+@transaction.atomic
+def hand_back(*, order: WorkOrder, wants_reminders: bool | None = None, by: User, at: datetime) -> WorkOrder:
+    """The customer has it again. wants_reminders is the answer to the question, None when it was not asked."""
+    order = WorkOrder.objects.select_for_update(of=("self",)).select_related("customer").get(pk=order.pk)
+    if order.status == OrderStatus.HANDED_BACK:
+        return order
+    if order.status != OrderStatus.READY:
+        raise Conflict(
+            f"{order} is {order.get_status_display()}: it can be handed back when it is ready.", code="not_ready"
+        )
+    if wants_reminders is not None:
+        how = f"asked at hand-back of {order}"
+        customers.record_consent(customer=order.customer, wants=wants_reminders, by=by, at=at, how=how)
+    order.status, order.handed_back_by, order.handed_back_at = OrderStatus.HANDED_BACK, by, at
+    order.save(update_fields=["status", "handed_back_by", "handed_back_at"])
+    note(who=by, kind="order", key=order.pk, what="handed back", at=at)
+    return order
+
+
+@transaction.atomic
+def call_off(*, order: WorkOrder, why: str, by: User, at: datetime) -> WorkOrder:
+    """The job does not take place; what was held for it is free again."""
+    order = WorkOrder.objects.select_for_update(of=("self",)).select_related("pick_list").get(pk=order.pk)
+    if order.status == OrderStatus.CALLED_OFF:
+        return order
+    if order.status != OrderStatus.BOOKED:
+        raise Conflict(
+            f"{order} is {order.get_status_display()}: only a booked order can be called off.", code="not_booked"
+        )
+    order.status, order.called_off_why = OrderStatus.CALLED_OFF, why.strip()
+    order.full_clean()
+    order.save(update_fields=["status", "called_off_why"])
+    order.jobs.update(status=JobStatus.CALLED_OFF)
+    picklists.empty(pick_list=order.pick_list, at=at)
+    note(who=by, kind="order", key=order.pk, what=f"called off: {why.strip()}", at=at)
+    return order

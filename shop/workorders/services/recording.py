@@ -1,0 +1,218 @@
+from datetime import datetime
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils import timezone
+
+from shop.calc.units import Entered, show, show_range, within
+from shop.core.amounts import shop_unit
+from shop.core.clock import local_day
+from shop.core.errors import Conflict
+from shop.dampers.measures import FOUND_AND_LEFT, QUANTITY, SPECIFIED, Measure
+from shop.specs.models import Step
+from shop.staff.models import User
+from shop.workorders.models import (
+    TOOL_FOR,
+    DamperJob,
+    JobStatus,
+    Moment,
+    Reading,
+    SecondCheck,
+    StepDone,
+    Tool,
+    ToolKind,
+)
+from shop.workorders.selectors import job_steps, on_bench
+
+
+@transaction.atomic
+def record_reading(
+    *,
+    job: DamperJob,
+    measure: str,
+    moment: str,
+    entered: Entered,
+    step: Step | None = None,
+    tool: Tool | None = None,
+    bench_temperature: Entered | None = None,
+    corrects: Reading | None = None,
+    why: str = "",
+    by: User,
+    at: datetime,
+) -> Reading:
+    """Note a figure read on a damper. Outside the frozen sheet's range, or with an unfit tool, it is refused.
+
+    A second reading of a figure has to name the one it corrects and say why; otherwise Conflict tells what stands.
+    """
+    job = _open_job(job)
+    measure, moment = Measure(measure), Moment(moment)
+    _check_kind(measure, moment, entered)
+    step = _step_of(job, measure, moment, step)
+    if step:
+        _check_gate(job, step)
+    _check_tolerance(job, measure, moment, entered)
+    _check_tool(measure, moment, entered, tool, at)
+    if measure == Measure.CHARGE and moment == Moment.SET and bench_temperature is None:
+        raise ValidationError({"bench_temperature": "Give the bench temperature: the charge depends on it."})
+    _check_correction(job, measure, moment, corrects)
+    reading = Reading(
+        job=job,
+        measure=measure,
+        moment=moment,
+        step=step,
+        value_si=entered.si,
+        figures=entered.figures,
+        unit=entered.unit,
+        tool=tool,
+        bench_temperature_k=bench_temperature.si if bench_temperature else None,
+        by=by,
+        at=at,
+        corrects=corrects,
+        why=why.strip(),
+    )
+    reading.full_clean()
+    reading.save()
+    if step and moment == Moment.SET:
+        StepDone.objects.get_or_create(job=job, step=step, defaults={"by": by, "at": at})
+    return reading
+
+
+@transaction.atomic
+def finish_step(*, job: DamperJob, step: Step, by: User, at: datetime) -> StepDone:
+    """Sign that a step is done. Twice is as good as once."""
+    job = _open_job(job)
+    if done := StepDone.objects.filter(job=job, step=step).first():
+        return done
+    state = _state_of(job, step)
+    _check_gate(job, step)
+    if step.reading and state.reading is None:
+        raise ValidationError(f"{step.title}: record the {state.label} first.", code="reading_missing")
+    if state.lacking:
+        raise ValidationError(state.lacking, code="as_left_missing")
+    return StepDone.objects.create(job=job, step=step, by=by, at=at)
+
+
+@transaction.atomic
+def second_check(*, job: DamperJob, step: Step, by: User, at: datetime) -> SecondCheck:
+    """Confirm a critical step as somebody who did not do it; by has proven who they are. Twice is as good as once."""
+    job = _open_job(job)
+    state = _state_of(job, step)
+    if not step.critical:
+        raise ValidationError(f"{step.title} needs no second check.", code="not_critical")
+    if not by.may("work"):
+        raise ValidationError(f"{by} does not work on the benches. Ask a technician or a manager.", code="not_bench")
+    if state.done is None:
+        raise ValidationError(f"{step.title} is not done yet. Do it, then have it checked.", code="not_done")
+    if state.check:
+        return state.check
+    check = SecondCheck(
+        job=job, step=step, reading=state.reading, first_by=(state.reading or state.done).by, by=by, at=at
+    )
+    check.full_clean()
+    check.save()
+    return check
+
+
+def _open_job(job: DamperJob) -> DamperJob:
+    """The job under a lock, with all that its steps rest on."""
+    job = on_bench().select_for_update(of=("self",)).get(pk=job.pk)
+    if job.status != JobStatus.OPEN:
+        raise Conflict(
+            f"Damper {job.tag} is {job.get_status_display()}: nothing can be recorded on it.", code="not_open"
+        )
+    return job
+
+
+def _state_of(job: DamperJob, step: Step):
+    for state in job_steps(job):
+        if state.step.pk == step.pk:
+            return state
+    raise ValidationError(f"Step {step.number} is not part of damper {job.tag}'s procedure.", code="unknown_step")
+
+
+def _check_kind(measure: Measure, moment: Moment, entered: Entered) -> None:
+    allowed = SPECIFIED if moment == Moment.SET else FOUND_AND_LEFT
+    if measure not in allowed:
+        names = ", ".join(Measure(one).label for one in allowed)
+        raise ValidationError({"measure": f"{measure.label} is not recorded {moment.label}. Recorded then: {names}."})
+    if QUANTITY[measure] == "count" and entered.value != int(entered.value):
+        raise ValidationError({"entered": f"{entered}: clicks are whole numbers."})
+
+
+def _step_of(job: DamperJob, measure: Measure, moment: Moment, step: Step | None) -> Step | None:
+    """The step at which this is recorded; the caller's own has to be that one."""
+    if moment == Moment.FOUND:
+        return None
+    fitting = [
+        s.step for s in job_steps(job) if (s.step.as_left if moment == Moment.LEFT else s.step.reading == measure)
+    ]
+    if step and step not in fitting:
+        raise ValidationError(f"{measure.label} is not recorded at the step “{step.title}”.", code="wrong_step")
+    if not fitting:
+        raise ValidationError(f"Damper {job.tag} has no {measure.label.lower()} to record.", code="no_step")
+    return step or fitting[0]
+
+
+def _check_gate(job: DamperJob, step: Step) -> None:
+    """A critical step without a reading, zero pressure proven above all, bars everything that comes after it."""
+    for state in job_steps(job):
+        if state.step.number >= step.number:
+            return
+        if state.step.critical and not state.step.reading and not state.complete:
+            words = state.words[:1].upper() + state.words[1:]
+            raise ValidationError(
+                f"First: “{state.step.title}”. {words}. Nothing after it can be recorded before.", code="gate"
+            )
+
+
+def _check_tolerance(job: DamperJob, measure: Measure, moment: Moment, entered: Entered) -> None:
+    sheet = job.sheet
+    value = sheet.values.get(measure)
+    # An unverified figure holds nothing against anybody; such a job cannot be closed without a manager anyway.
+    if moment != Moment.SET or value is None or not sheet.verified or value.allows(entered.si):
+        return
+    unit = shop_unit(QUANTITY[measure])
+    allowed = show_range(value.low_si, value.high_si, unit)
+    read = show(entered.si, unit, low_si=value.low_si, high_si=value.high_si)
+    read = read if unit == entered.unit else f"{entered} ({read})"
+    raise ValidationError(
+        {
+            "entered": f"{measure.label} {read} is out of tolerance. Allowed is {allowed}. Set it and read again."
+        },
+        code="out_of_tolerance",
+    )
+
+
+def _check_tool(measure: Measure, moment: Moment, entered: Entered, tool: Tool | None, at: datetime) -> None:
+    kind = TOOL_FOR.get(measure) if moment == Moment.SET else None
+    if kind is None:
+        if tool:
+            raise ValidationError({"tool": f"{measure.label} is recorded without a tool."})
+        return
+    if tool is None:
+        raise ValidationError({"tool": f"Say which {kind.label} was used."})
+    if tool.kind != kind:
+        raise ValidationError({"tool": f"{tool} is a {ToolKind(tool.kind).label}; a {kind.label} is needed here."})
+    if refusal := tool.why_not(local_day(at)):
+        raise ValidationError({"tool": refusal})
+    if not within(entered.si, tool.low_si, tool.high_si):
+        unit = shop_unit(QUANTITY[measure])
+        raise ValidationError(
+            {"tool": f"{entered} lies outside the range of {tool} ({show_range(tool.low_si, tool.high_si, unit)})."}
+        )
+
+
+def _check_correction(job: DamperJob, measure: Measure, moment: Moment, corrects: Reading | None) -> None:
+    standing = job.standing_readings().get((measure, moment))
+    if corrects is None and standing is None:
+        return
+    if corrects is None:
+        when = f"{timezone.localtime(standing.at):%H:%M}"
+        raise Conflict(
+            f"{measure.label} is recorded already: {standing.figures} {standing.unit} by {standing.by} at {when}. "
+            "To change it, record a correction and say why.",
+            code="recorded",
+        )
+    if standing is None or standing.pk != corrects.pk:
+        now = f"{standing.figures} {standing.unit} by {standing.by}" if standing else "nothing"
+        raise Conflict(f"Somebody has corrected that reading already; it says now: {now}.", code="corrected")
