@@ -23,7 +23,9 @@ class CustomerInput(Input):
 class CustomerChange(Input):
     """Fields left out stay as they are."""
 
-    version = serializers.IntegerField(min_value=1, help_text="As it was when you read the customer; 409 when it is not any more.")
+    version = serializers.IntegerField(
+        min_value=1, help_text="As it was when you read the customer; 409 when it is not any more."
+    )
     name = serializers.CharField(max_length=120, required=False)
     email = serializers.EmailField(max_length=254, allow_blank=True, required=False)
     phone = serializers.CharField(max_length=40, allow_blank=True, required=False)

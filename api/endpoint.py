@@ -9,6 +9,7 @@ from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
 from rest_framework.exceptions import NotFound, ParseError, ValidationError
 from rest_framework.parsers import JSONParser
+from rest_framework.permissions import AllowAny
 from rest_framework.views import APIView
 
 from api.errors import ErrorOutput
@@ -100,7 +101,7 @@ class Schema(AutoSchema):
 
 
 class Endpoint(APIView):
-    """Base of all: permission_classes = [Allows("…")] says who may; get, post and patch call one domain function each."""
+    """Base of all: permission_classes = [Allows("…")] says who may; a method calls one domain function."""
 
     schema = Schema()
     parser_classes = [Json]
@@ -174,3 +175,14 @@ class Listing(Endpoint):
 def _cleaned(serializer):
     serializer.is_valid(raise_exception=True)
     return serializer.validated_data
+
+
+class Unknown(Endpoint):
+    """Every address below /api/ that is none."""
+
+    permission_classes = [AllowAny]
+    authentication_classes = []
+
+    def initial(self, request, *args, **kwargs):
+        hint = "" if request.path.endswith("/") else " Addresses end with a slash."
+        raise NotFound(f"There is no {request.path[:200]} here.{hint} /api/schema/ lists what there is.")

@@ -1,4 +1,4 @@
-"""One shape for every refusal: {"message": a sentence for people, "code": a word for programs, "fields": {name: [...]}}."""
+"""One shape for every refusal: {"message": for people, "code": for programs, "fields": {name: [sentences]}}."""
 
 from django.core.exceptions import SuspiciousOperation, ValidationError
 from django.core.signals import got_request_exception
@@ -99,7 +99,7 @@ def _in_our_words(exc, context):
     """Sentences that say what to do, where the framework's own do not."""
     request, view = context["request"], context.get("view")
     if isinstance(exc, exceptions.NotAuthenticated):
-        return "Log in first: send the header “Authorization: Token …” (POST /api/v1/token/ gives one) or a session cookie."
+        return "Log in first: POST /api/v1/token/ gives a token for the header “Authorization: Token …”."
     if isinstance(exc, exceptions.AuthenticationFailed):
         return f"{exc.detail} Get a new token from POST /api/v1/token/."
     if isinstance(exc, exceptions.MethodNotAllowed):

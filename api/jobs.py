@@ -1,3 +1,4 @@
+from django.utils import timezone
 from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.exceptions import NotFound
@@ -9,7 +10,6 @@ from api.fields import Brief, Input, Named
 from api.permissions import Allows
 from api.readings import ReadingOutput
 from api.specs import CAUTION, ValueOutput
-from django.utils import timezone
 from shop.core.errors import Conflict
 from shop.staff.models import User
 from shop.staff.services import confirm_bench_pin
@@ -19,7 +19,9 @@ from shop.workorders.services import close_job, finish_step, second_check
 
 
 class CheckInput(Input):
-    checker = Named(slug_field="username", queryset=User.objects.filter(is_active=True), help_text="The second person's log-in.")
+    checker = Named(
+        slug_field="username", queryset=User.objects.filter(is_active=True), help_text="The second person's log-in."
+    )
     pin = serializers.CharField(max_length=8, write_only=True, help_text="The second person's bench PIN.")
 
 

@@ -31,6 +31,7 @@ class ContainerOutput(serializers.Serializer):
 
 
 class PartOutput(serializers.ModelSerializer):
+    measure = serializers.CharField(help_text="count, volume or mass.")
     on_hand = serializers.SerializerMethodField()
     held = serializers.SerializerMethodField(help_text="Set aside for orders.")
     available = serializers.SerializerMethodField(help_text="On hand and held for nobody.")
@@ -71,7 +72,9 @@ class ReceiveInput(Input):
         queryset=Container.objects.all(), default=None, allow_null=True,
         help_text="In which size it came; the amount is then a whole number of them.",
     )  # fmt: skip
-    reason = serializers.CharField(max_length=200, allow_blank=True, default="", help_text="Delivery note, for example.")
+    reason = serializers.CharField(
+        max_length=200, allow_blank=True, default="", help_text="Delivery note, for example."
+    )
 
     def validate(self, data):
         data["amount"] = base_amount(data["amount"], self.context["part"].measure, "amount")

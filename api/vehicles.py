@@ -33,7 +33,9 @@ class VehicleInput(Input):
 class VehicleChange(Input):
     """Fields left out stay as they are."""
 
-    version = serializers.IntegerField(min_value=1, help_text="As it was when you read the vehicle; 409 when it is not any more.")
+    version = serializers.IntegerField(
+        min_value=1, help_text="As it was when you read the vehicle; 409 when it is not any more."
+    )
     model = Ref(queryset=VehicleModel.objects.all(), required=False)
     model_year = serializers.IntegerField(required=False, **YEARS)
     vin = serializers.CharField(max_length=30, allow_blank=True, required=False)

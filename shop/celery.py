@@ -129,7 +129,6 @@ def leave_logging_to_django(**kwargs):
 
 
 @signals.beat_init.connect
-@signals.beat_embedded_init.connect
 def catch_up(**kwargs):
     """Show at once that the scheduler is alive, and sweep for what fell due while nothing ran."""
     app.send_task("core.heartbeat", expires=30)

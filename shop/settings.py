@@ -117,7 +117,7 @@ INSTALLED_APPS = [
     "shop.documents",
     "shop.reminders",
     "shop.web",
-    # "shop.demo",
+    "shop.demo",
     "api",
     "django.contrib.auth",
     "django.contrib.contenttypes",

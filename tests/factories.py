@@ -146,3 +146,39 @@ def make_tool(kind=ToolKind.TORQUE_WRENCH, **given):
         "calibrated_on": NOON.date() - timedelta(days=100), "calibration_due_on": NOON.date() + timedelta(days=265),
     }  # fmt: skip
     return Tool.objects.create(kind=kind, **defaults | given)
+
+
+def make_order(by=None, dampers=None, vehicle=None, **given):
+    """A booked order, through the domain function, at NOON for the same day."""
+    from shop.workorders.services import book
+
+    dampers = dampers or [make_damper(vehicle)]
+    defaults = {
+        "customer": dampers[0].customer, "vehicle": vehicle or dampers[0].vehicle, "complaint": "leaks at the shaft",
+        "arrives_on": date(2026, 11, 25), "promised_for": NOON + timedelta(days=2), "at": NOON,
+    }  # fmt: skip
+    return book(dampers=dampers, by=by or make_user(Role.DESK), **defaults | given)
+
+
+def make_open_job(by=None, damper=None, found=11, **given):
+    """The only job of an order that is checked in, with rebound clicks as found."""
+    from shop.calc.units import parse
+    from shop.workorders.services import check_in
+
+    by = by or make_user(Role.DESK)
+    order = make_order(by=by, dampers=[damper or make_damper()])
+    as_found = [(order.jobs.get(), "rebound_clicks", parse(str(found), "count", "clicks"))]
+    check_in(order=order, meters=[], as_found=as_found, by=by, at=NOON)
+    return order.jobs.get()
+
+
+def open_the_gate(job, first, second):
+    """Everything up to "zero pressure proven", checked by the second person."""
+    from shop.workorders.selectors import job_steps
+    from shop.workorders.services import finish_step, second_check
+
+    for state in job_steps(job):
+        finish_step(job=job, step=state.step, by=first, at=NOON)
+        if state.step.critical:
+            second_check(job=job, step=state.step, by=second, at=NOON)
+            return

@@ -1,14 +1,14 @@
 """Nitrogen in a damper's reservoir: what the gauge should read today, and what happens along the stroke.
 
 Charges and readings are gauge pressures in Pa, temperatures are in K, altitude enters as ambient pressure in Pa
-(atmosphere.standard_pressure). Nitrogen is taken as a virial gas,
+(atmosphere.standard_pressure). Nitrogen is taken as a virial gas of four terms,
 
-    p = n R T (1 + B n + C n²),    n in mol/m³,
+    p = n R T (1 + B(T) n + C(T) n² + D(T) n³),    n in mol/m³,
 
-B(T) after Tsonopoulos (1974), C(T) after Orbey and Vera (1983); their constants are from memory and were checked
-against the reference equation of state of Span et al. (2000). Against that equation this model is off by at most 0.07 %
-of absolute pressure for a sealed damper at 243 to 393 K and 345 to 2070 kPa, and 0.4 % along a stroke that squeezes the
-gas to a fifth. The ideal gas would be off by 1.4 % (38 kPa, 5.5 psi) and, compressed fast, by 11.6 %.
+fitted by least squares to the reference equation of state of Span et al. (J. Phys. Chem. Ref. Data 29 (2000) 1361) over
+230 to 800 K and up to 5500 mol/m³, the largest gap 0.02 %. For a sealed damper (345 to 2070 kPa, 243 to 393 K) readings
+are within 0.2 kPa of that equation, along a fast stroke that squeezes the gas to a quarter within 0.05 %. The ideal gas
+is off by up to 1.4 % of absolute pressure (38 kPa, 5.5 psi) in the first case and 11.6 % in the second.
 
 The figures support the maker's current service manual for the exact unit; that manual prevails.
 """
@@ -22,12 +22,18 @@ from shop.calc.units import show
 
 GAS_CONSTANT = 8.314462618  # J/(mol·K), CODATA 2018
 CRITICAL_K = 126.192
-CRITICAL_PA = 3.3958e6
-ACENTRIC = 0.0372
+CRITICAL_MOL_PER_M3 = 11_183.9
+# B, C and D in powers of the critical density, each a polynomial in CRITICAL_K / T, lowest power first.
+VIRIAL = (
+    (0.39576, -0.19253, -3.5588, 4.7836, -2.9163),
+    (0.090229, 0.37507, -0.86346, 0.95587),
+    (0.053881, -0.025742),
+)
+DENSEST_MOL_PER_M3 = 5500.0
 VIBRATION_K = 3374.0  # characteristic temperature of the N₂ vibration (textbook)
 
 COLDEST_K, WARMEST_K = 233.15, 423.15
-HIGHEST_CHARGE_PA = 7e6
+HIGHEST_CHARGE_PA = 3.5e6
 MOST_RATIO = 5.0
 POINTS = 21
 
@@ -133,7 +139,7 @@ class Stroke:
             left, wanted = show(self.clearance_m, length_unit), show(least_clearance_m, length_unit)
             found.append(f"Only {left} stays between IFP and cap at full stroke; {wanted} is wanted.")
         if self.fast_pa is None and self.clearance_m > 0:
-            found.append(f"The gas is squeezed to less than 1/{MOST_RATIO:g}: no figure is given for that.")
+            found.append("The gas is squeezed further than the formula holds: no pressure is given at full stroke.")
         if limit_pa is not None and self.fast_pa is not None and self.fast_pa > limit_pa:
             peak, limit = show(self.fast_pa, pressure_unit, high_si=limit_pa), show(limit_pa, pressure_unit)
             found.append(f"A fast full stroke reaches {peak}, above the limit of {limit}.")
@@ -152,7 +158,7 @@ def target_reading(
 
     The same amount of gas in the same cavity: density from (spec_pa + spec_ambient_pa, spec_k), then the absolute
     pressure at bench_k, less bench_ambient_pa. The cavity is taken as rigid: oil grows with a warm damper, see
-    warm_pressure. Raises OutOfRange outside 0 to 7 MPa, 233.15 to 423.15 K, 20 to 110 kPa ambient, or where the
+    warm_pressure. Raises OutOfRange outside 0 to 3.5 MPa, 233.15 to 423.15 K, 20 to 110 kPa ambient, or where the
     reading would fall below zero.
     """
     absolute = _charge("spec_pa", spec_pa) + _ambient("spec_ambient_pa", spec_ambient_pa)
@@ -236,7 +242,7 @@ def along_stroke(
     for i in range(points):
         travel = stroke_m * i / (points - 1)
         left = gas - push * travel
-        if left < gas / MOST_RATIO:
+        if left < gas / MOST_RATIO or amount / left > DENSEST_MOL_PER_M3:
             break
         fast_k = isentropic_temperature(amount / gas, start_k, amount / left)
         made.append(
@@ -298,10 +304,12 @@ def charge_before_gauge(
 
 def density(absolute_pa: float, temperature_k: float) -> float:
     """Moles per m³ of nitrogen at an absolute pressure: the root of pressure(n, T) = p, by Newton's rule."""
-    b, c, rt = second_virial(temperature_k), third_virial(temperature_k), GAS_CONSTANT * temperature_k
+    rt, (b, c, d) = GAS_CONSTANT * temperature_k, _virial(temperature_k)
     n = absolute_pa / rt
     for _ in range(20):
-        step = (rt * n * (1 + n * (b + c * n)) - absolute_pa) / (rt * (1 + n * (2 * b + 3 * c * n)))
+        x = n / CRITICAL_MOL_PER_M3
+        gap = rt * n * (1 + x * (b + x * (c + x * d))) - absolute_pa
+        step = gap / (rt * (1 + x * (2 * b + x * (3 * c + x * 4 * d))))
         n -= step
         if abs(step) <= 1e-13 * n:
             break
@@ -309,9 +317,9 @@ def density(absolute_pa: float, temperature_k: float) -> float:
 
 
 def pressure(mol_per_m3: float, temperature_k: float) -> float:
-    """Absolute pressure in Pa of nitrogen: n R T (1 + B n + C n²)."""
-    n = mol_per_m3
-    return n * GAS_CONSTANT * temperature_k * (1 + n * (second_virial(temperature_k) + third_virial(temperature_k) * n))
+    """Absolute pressure in Pa of nitrogen: n R T (1 + B n + C n² + D n³)."""
+    x, (b, c, d) = mol_per_m3 / CRITICAL_MOL_PER_M3, _virial(temperature_k)
+    return mol_per_m3 * GAS_CONSTANT * temperature_k * (1 + x * (b + x * (c + x * d)))
 
 
 def isentropic_temperature(n1: float, t1_k: float, n2: float) -> float:
@@ -329,34 +337,23 @@ def isentropic_temperature(n1: float, t1_k: float, n2: float) -> float:
     return t
 
 
-def second_virial(temperature_k: float) -> float:
-    """B in m³/mol. Source: Tsonopoulos, AIChE J. 20 (1974) 263; constants from memory."""
-    t = temperature_k / CRITICAL_K
-    f0 = 0.1445 - 0.330 / t - 0.1385 / t**2 - 0.0121 / t**3 - 0.000607 / t**8
-    f1 = 0.0637 + 0.331 / t**2 - 0.423 / t**3 - 0.008 / t**8
-    return GAS_CONSTANT * CRITICAL_K / CRITICAL_PA * (f0 + ACENTRIC * f1)
-
-
-def third_virial(temperature_k: float) -> float:
-    """C in m⁶/mol². Source: Orbey and Vera, AIChE J. 29 (1983) 107; constants from memory."""
-    t = temperature_k / CRITICAL_K
-    g0 = 0.01407 + 0.02432 * t**-2.8 - 0.00313 * t**-10.5
-    g1 = -0.02676 + 0.0177 * t**-2.8 + 0.040 * t**-3 - 0.003 * t**-6 - 0.00228 * t**-10.5
-    return (GAS_CONSTANT * CRITICAL_K / CRITICAL_PA) ** 2 * (g0 + ACENTRIC * g1)
-
-
 def circle(diameter_m: float) -> float:
     """π/4 d²."""
     return math.pi / 4 * diameter_m**2
 
 
+def _virial(t: float) -> list[float]:
+    y = CRITICAL_K / t
+    return [sum(a * y**j for j, a in enumerate(row)) for row in VIRIAL]
+
+
 def _entropy(n: float, t: float) -> float:
-    """Molar entropy over R, up to a constant: rigid rotor, one vibration, and the virial terms -d(T B)/dT n - ..."""
-    x, h = VIBRATION_K / t, 1e-3 * t
-    ideal = 2.5 * math.log(t) + x / math.expm1(x) - math.log1p(-math.exp(-x)) - math.log(n)
-    slope_b = ((t + h) * second_virial(t + h) - (t - h) * second_virial(t - h)) / (2 * h)
-    slope_c = ((t + h) * third_virial(t + h) - (t - h) * third_virial(t - h)) / (2 * h)
-    return ideal - n * (slope_b + slope_c * n / 2)
+    """Molar entropy over R, up to a constant: rigid rotor, one vibration, and -∫(Z - 1 + T dZ/dT) dn/n of the fit."""
+    v, x, y = VIBRATION_K / t, n / CRITICAL_MOL_PER_M3, CRITICAL_K / t
+    ideal = 2.5 * math.log(t) + v / math.expm1(v) - math.log1p(-math.exp(-v)) - math.log(n)
+    return ideal - sum(
+        x**k / k * sum(a * (1 - j) * y**j for j, a in enumerate(row)) for k, row in enumerate(VIRIAL, start=1)
+    )
 
 
 def _heat_capacity(t: float) -> float:
@@ -375,7 +372,7 @@ def _with_gauge(charge_pa, gas_m3, gauge_m3, temperature_k, ambient_pa) -> tuple
 
 
 def _charge(field: str, value: float) -> float:
-    return require(field, value, 0, HIGHEST_CHARGE_PA, allowed="a gauge pressure from 0 to 7 MPa (1015 psi)")
+    return require(field, value, 0, HIGHEST_CHARGE_PA, allowed="a gauge pressure from 0 to 3.5 MPa (508 psi)")
 
 
 def _ambient(field: str, value: float) -> float:

@@ -20,7 +20,7 @@ OVERLOAD_PERCENT = 125
 LOWEST_PERCENT = 20
 GOOD_FROM_PERCENT = 40
 
-# ISO 6789-1:2017 5.1.5: 4 % above 10 N·m for these, 6 % otherwise. II A read in a secondary source, the rest from memory.
+# ISO 6789-1:2017 5.1.5: 4 % above 10 N·m for these, else 6 %. II A read in a secondary source, the rest from memory.
 FINE_CLASSES = {("I", "B"), ("I", "C"), ("I", "E"), ("II", "A"), ("II", "B"), ("II", "C")}
 CLASSES = {"I": "ABCDE", "II": "ABCDEFG"}
 MOST_TORQUE_NM = 3000.0

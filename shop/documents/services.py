@@ -116,21 +116,28 @@ def _digest(content) -> str:
 
 
 def _kept(name: str, make: Callable[[], bytes]) -> bytes:
-    """The PDF kept under this name, made first if need be. It appears whole or not at all; two who make it do no harm."""
+    """The PDF kept under this name, made first if need be; two who make it at once do no harm."""
     path = Path(default_storage.path(f"documents/{name}.pdf"))
     try:
         return path.read_bytes()
     except OSError:
         pdf = make()
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with NamedTemporaryFile(dir=path.parent, suffix=".new") as draft:
-            draft.write(pdf)
-            draft.flush()
-            os.fsync(draft.fileno())
-            os.link(draft.name, path)
-    except FileExistsError:
-        pass  # somebody else made the same
-    except OSError as error:  # a full disk costs the next one its time, but nobody the paper
+        _write_whole(path, pdf)
+    except OSError as error:  # a full disk costs the next one the time of rendering, but nobody the paper
         log.warning("paper_not_kept", name=name, error=str(error))
     return pdf
+
+
+def _write_whole(path: Path, content: bytes) -> None:
+    """The file appears whole or not at all, whatever happens meanwhile."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with NamedTemporaryFile(dir=path.parent, suffix=".new", delete=False) as draft:
+        try:
+            draft.write(content)
+            draft.flush()
+            os.fsync(draft.fileno())
+            Path(draft.name).replace(path)
+        except OSError:
+            Path(draft.name).unlink(missing_ok=True)
+            raise

@@ -31,7 +31,7 @@ def token_for(reminder: Reminder, now: datetime) -> str:
 
 
 def reminder_of(token: str, now: datetime) -> Reminder:
-    """The reminder a link belongs to. Raises BadLink; raises ExpiredLink past its day or when the vehicle changed hands."""
+    """The reminder of a link. Raises BadLink; raises ExpiredLink past its day or when the vehicle changed hands."""
     try:
         pk, expires = Signer(**SIGNER).unsign(token).split(".")
         reminder = Reminder.objects.with_names().get(pk=int(pk))

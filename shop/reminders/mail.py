@@ -117,7 +117,7 @@ def due_in_words(forecast: ServiceForecast, today: date) -> str:
 
 
 def _ways_out(stop: str) -> dict[str, str]:
-    """Unsubscribe headers of RFC 2369 and RFC 8058. One click needs an https address, so without one it is not promised."""
+    """Unsubscribe headers of RFC 2369 and RFC 8058. One click needs an https address; without one none is promised."""
     write = f"<mailto:{quote(settings.SHOP['email'], safe='@')}?subject=Stop%20reminders>"
     if not stop.startswith("https://"):
         return {"List-Unsubscribe": f"{write}, <{stop}>"}

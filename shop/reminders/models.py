@@ -11,7 +11,7 @@ CLAIM_HOLDS = timedelta(minutes=15)
 
 
 class Hold(models.TextChoices):
-    """Why a reminder is not sent. The first five are asked of the rows at every run, the others end its story or wait."""
+    """Why a reminder is not sent. The first five are asked of the book at every run."""
 
     SOLD = "sold", "the vehicle is sold"
     BOOKED = "booked", "it is booked or in the shop already"
@@ -133,9 +133,10 @@ class ReminderQuerySet(models.QuerySet):
 
     def claim(self, pk: int, now: datetime) -> bool:
         """Take one queued reminder; of several workers asking, one is told True."""
-        return 1 == self.filter(pk=pk, status=ReminderStatus.QUEUED, send_after__lte=now).update(
+        taken = self.filter(pk=pk, status=ReminderStatus.QUEUED, send_after__lte=now).update(
             status=ReminderStatus.SENDING, claimed_at=now, attempts=F("attempts") + 1
         )
+        return taken == 1
 
     def abandoned(self, now: datetime):
         """Claimed by a worker that died before it could tell the outcome."""

@@ -30,13 +30,11 @@ def reckon(
     readings: Sequence[MeterReading],
     interval: ServiceInterval | None,
 ) -> dict:
-    """The computed fields of a ServiceForecast: first of date, distance and hours, its range, and the reason in words."""
+    """The computed fields of a ServiceForecast: first of date, distance and hours, its range, the reason in words."""
     if interval is None:
         return {"reason": "No service interval is known for this vehicle. A manager enters it."}
     steps = {Meter.DISTANCE: interval.distance_m, Meter.HOURS: interval.hours_s}
-    meters = {
-        meter: reckon_meter(meter, step, cycle, in_shop_from, readings) for meter, step in steps.items() if step
-    }
+    meters = {meter: reckon_meter(meter, step, cycle, in_shop_from, readings) for meter, step in steps.items() if step}
     by_meter = {meter: one.on for meter, one in meters.items()}
     due = first_due(cycle, interval.months or None, by_meter.get(Meter.DISTANCE), by_meter.get(Meter.HOURS))
     start = f"the service of {day(cycle)}" if serviced else f"it came into our book on {day(cycle)}"
@@ -137,7 +135,7 @@ def reckon_meter(
 
 
 def _total_on(used: usage.Usage, cycle: date, in_shop_from: date) -> float:
-    """What the meter showed at the service: read in the shop, else reckoned between or beyond the readings around it."""
+    """What the meter showed at the service: read in the shop, else reckoned from the readings around it."""
     before = [one for one in used.kept if one[0] <= cycle]
     after = [one for one in used.kept if one[0] > cycle]
     if before and before[-1][0] >= in_shop_from:
@@ -150,7 +148,7 @@ def _total_on(used: usage.Usage, cycle: date, in_shop_from: date) -> float:
     return value + rate * (cycle - there).days
 
 
-# --- words --------------------------------------------------------------------------------------------------------------
+# --- words ----------------------------------------------------------------------------------------------------------
 
 
 def day(one: date) -> str:

@@ -1,6 +1,7 @@
 from datetime import datetime, timedelta
 
 from django.contrib.auth.hashers import check_password, make_password
+from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
@@ -50,3 +51,20 @@ def _pin_refusal(user: User, pin: str, at: datetime) -> str | None:
         user.bench_pin_misses, user.bench_pin_locked_until = 0, at + PIN_LOCKED_FOR
         return f"Wrong PIN for {user}, five times now: locked for 10 min."
     return f"Wrong PIN for {user}. {PIN_MISSES_ALLOWED - user.bench_pin_misses} tries left."
+
+
+@transaction.atomic
+def create_user(
+    *, username: str, password: str, role: str, first_name: str, last_name: str = "", by: User | str, at: datetime
+) -> User:
+    """Add somebody who works in the shop."""
+    user = User(username=username.strip(), role=role, first_name=first_name.strip(), last_name=last_name.strip())
+    user.full_clean(exclude=["password"])
+    try:
+        validate_password(password, user)
+    except ValidationError as error:
+        raise ValidationError({"password": error.messages}) from error
+    user.set_password(password)
+    user.save()
+    note(who=by, kind="user", key=user.pk, what=f"added: {user}, {user.get_role_display()}", at=at)
+    return user

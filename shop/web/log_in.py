@@ -2,15 +2,8 @@ from django.conf import settings
 from django.contrib.auth import views
 from django.shortcuts import resolve_url
 
+from shop.staff.demo_log_ins import LOG_INS
 from shop.staff.models import Role
-
-# Written down in the README too; the demo shop runs on one machine and refuses production.
-DEMO_LOG_INS = [
-    ("desk", "desk-and-daybook", "Front desk"),
-    ("bench", "bench-and-tablet", "Technician"),
-    ("second", "second-and-check", "Technician"),
-    ("manager", "manager-and-specs", "Manager"),
-]
 
 
 class LogIn(views.LoginView):
@@ -22,7 +15,7 @@ class LogIn(views.LoginView):
         return resolve_url("tablet:bench" if self.request.user.role == Role.TECHNICIAN else "desk:day")
 
     def get_context_data(self, **kwargs):
-        return super().get_context_data(demo_log_ins=DEMO_LOG_INS if settings.DEMO else [], **kwargs)
+        return super().get_context_data(demo_log_ins=LOG_INS if settings.DEMO else [], **kwargs)
 
 
 class LogOut(views.LogoutView):

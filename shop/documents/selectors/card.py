@@ -102,7 +102,7 @@ def card(order: WorkOrder) -> Card:
 
     ValidationError "not_checked_in": the figures are frozen at check-in, so there is no card before.
     """
-    order = WorkOrder.objects.select_related("customer", "vehicle__model").get(pk=order.pk)
+    order = WorkOrder.objects.select_related("customer", "vehicle__model", "pick_list").get(pk=order.pk)
     if order.checked_in_at is None:
         raise ValidationError(
             f"{order} is {order.get_status_display()}: the job card comes with the check-in, which fixes its figures.",

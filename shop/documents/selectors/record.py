@@ -69,7 +69,7 @@ def record(order: WorkOrder) -> Record:
 
     ValidationError "not_closed": the record is of finished work.
     """
-    order = WorkOrder.objects.select_related("customer", "vehicle__model").get(pk=order.pk)
+    order = WorkOrder.objects.select_related("customer", "vehicle__model", "pick_list").get(pk=order.pk)
     if order.closed_at is None:
         raise ValidationError(
             f"{order} is {order.get_status_display()}: the service record comes when the order is closed.",

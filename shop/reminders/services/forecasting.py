@@ -1,9 +1,10 @@
-"""When each vehicle is due: computed from services, meter readings and interval, and kept, so that the sweep is one query.
+"""When each vehicle is due: computed from services, readings and interval, and kept, so that the sweep is one query.
 
-A vehicle that was never serviced here counts from the day it came into the book, a day that never changes: a cycle has to
-stay what it is, or its customer would be reminded twice.
+A vehicle that was never serviced here counts from the day it came into the book, a day that never changes: a cycle
+has to stay what it is, or its customer would be reminded twice.
 """
 
+import logging
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date, datetime
@@ -11,12 +12,15 @@ from datetime import date, datetime
 from django.db import transaction
 from django.db.models import F
 
+from shop.calc.errors import CalcError
 from shop.core.clock import local_day
 from shop.customers.models import MeterReading, Vehicle
 from shop.reminders.models import Reminder, ServiceForecast
 from shop.reminders.reckoning import reckon
 from shop.specs.selectors import interval_for
 from shop.workorders.models import OrderStatus, WorkOrder
+
+log = logging.getLogger(__name__)
 
 # Vehicles locked together for some tens of milliseconds; memory stays flat however many are stale.
 BATCH = 100
@@ -90,13 +94,17 @@ def _compute(vehicles: list[Vehicle], now: datetime) -> None:
     for vehicle in vehicles:
         service = services.get(vehicle.pk)
         cycle, in_shop_from = _cycle(vehicle, service)
-        reckoned = reckon(
-            cycle=cycle,
-            in_shop_from=in_shop_from,
-            serviced=service is not None,
-            readings=readings[vehicle.pk],
-            interval=interval(vehicle),
-        )
+        try:
+            reckoned = reckon(
+                cycle=cycle,
+                in_shop_from=in_shop_from,
+                serviced=service is not None,
+                readings=readings[vehicle.pk],
+                interval=interval(vehicle),
+            )
+        except CalcError as error:  # one vehicle with nonsense in its figures must not stop the sweep of all others
+            log.exception("The forecast of vehicle %s cannot be computed", vehicle.pk)
+            reckoned = {"reason": f"The due date cannot be computed. {error}"}
         awaits = (vehicle.pk, cycle) not in reminded
         rows.append(
             ServiceForecast(
@@ -108,9 +116,7 @@ def _compute(vehicles: list[Vehicle], now: datetime) -> None:
                 **reckoned,
             )
         )
-    ServiceForecast.objects.bulk_create(
-        rows, update_conflicts=True, unique_fields=["vehicle"], update_fields=COMPUTED
-    )
+    ServiceForecast.objects.bulk_create(rows, update_conflicts=True, unique_fields=["vehicle"], update_fields=COMPUTED)
     Vehicle.objects.filter(pk__in=[vehicle.pk for vehicle in vehicles]).update(forecast_stale=False)
 
 

@@ -5,6 +5,7 @@ import time
 from collections import Counter
 from datetime import datetime, timedelta
 
+from django.db import DatabaseError
 from django.db.models import F
 
 from shop.reminders import mail
@@ -40,17 +41,22 @@ def send_due_reminders(*, now: datetime) -> Counter:
                 break
             if not Reminder.objects.claim(pk, now):
                 continue  # another worker has it
+            reminder = Reminder.objects.with_names().with_hold().get(pk=pk)
             try:
-                outcomes[_send(pk, post, now)] += 1
+                outcomes[_send(reminder, post, now)] += 1
             except mail.Unreachable as problem:
                 log.warning("%s", problem)
                 break
+            except DatabaseError:
+                raise  # nothing can be written now; the claim is taken back when it is old
+            except Exception as error:  # a mail that cannot be made must not stop all behind it in the queue
+                log.exception("Reminder %s cannot be made", pk)
+                outcomes[_settle(reminder, ReminderStatus.FAILED, error=f"This mail cannot be made: {error}")] += 1
     return outcomes
 
 
-def _send(pk: int, post: mail.Post, now: datetime) -> ReminderStatus:
+def _send(reminder: Reminder, post: mail.Post, now: datetime) -> ReminderStatus:
     """Send a claimed reminder if it should still go, and store the outcome."""
-    reminder = Reminder.objects.with_names().with_hold().get(pk=pk)
     forecast = forecast_of(vehicle=reminder.vehicle, now=now)
     if hold := _hold(reminder, forecast, now):
         return _settle(reminder, ReminderStatus.SUPPRESSED, held_by=hold, error="")
@@ -61,7 +67,7 @@ def _send(pk: int, post: mail.Post, now: datetime) -> ReminderStatus:
     try:
         if why_not := mail.refusal(reminder.to_address):
             raise mail.Refused(why_not)
-        post.send(_message(reminder, forecast, now))
+        post.send(mail.build(reminder, forecast, now))
     except mail.Unreachable as problem:
         _settle(reminder, ReminderStatus.QUEUED, error=str(problem), send_after=now + SERVER_WAIT, **present)
         raise
@@ -70,15 +76,6 @@ def _send(pk: int, post: mail.Post, now: datetime) -> ReminderStatus:
     except mail.Refused as problem:
         return _settle(reminder, ReminderStatus.FAILED, error=str(problem), **present)
     return _settle(reminder, ReminderStatus.SENT, error="", sent_at=now, **present)
-
-
-def _message(reminder, forecast, now):
-    """The mail; one that cannot be made is that reminder's fate, not that of all behind it in the queue."""
-    try:
-        return mail.build(reminder, forecast, now)
-    except Exception as error:
-        log.exception("The mail of reminder %s cannot be made", reminder.pk)
-        raise mail.Refused(f"This mail cannot be made: {error}") from error
 
 
 def _hold(reminder, forecast, now) -> str:

@@ -1,4 +1,4 @@
-"""The nightly sweep: a reminder row for every vehicle that falls due, and a second look at those that were held back."""
+"""The nightly sweep: a reminder for every vehicle that falls due, and a second look at those that were held back."""
 
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta

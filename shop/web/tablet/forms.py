@@ -4,10 +4,11 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from shop.calc import units
+from shop.core import amounts
 from shop.dampers.measures import QUANTITY, Measure
-from shop.parts.models import BASE_UNIT_SI
 from shop.staff.abilities import ABILITIES
 from shop.staff.models import User
+from shop.web.desk import forms as desk
 from shop.web.fields import QuantityField
 from shop.web.forms import KeyedForm
 from shop.workorders.models import TOOL_FOR, Tool
@@ -20,24 +21,34 @@ READ_AS = {
 }
 # What a thermometer at a bench shows; a figure outside is a slip or the wrong unit.
 BENCH_TEMPERATURE_K = (233.15, 333.15)
-TAG = re.compile(r"(?:[A-Z]{1,6}\s*-?\s*)?(\d{4,9})(?:\s*[-‐–−/ ]\s*(\d{1,3}))?", re.IGNORECASE | re.ASCII)
+TAG = re.compile(r"(?:[A-Z]{1,6}\s*-?\s*)?(\d{4,9})(?:\s*[-‐–−/ ]\s*(\d{1,4}))?", re.IGNORECASE | re.ASCII)
+SCANNED = re.compile(r"https?://\S+/bench/(\d{1,9})/?", re.ASCII)
 
 
 class TagForm(forms.Form):
-    """The field into which a tag is typed or scanned; cleans to the order's key and the damper's count, if it names one."""
+    """The field into which a tag is typed or scanned; cleans to the jobs that it names, as a filter."""
 
-    tag = forms.CharField(max_length=40, label="Tag", help_text="Scan it, or type it as it stands on the bag: 1042-4")
+    tag = forms.CharField(
+        max_length=200,
+        label="Tag",
+        help_text="Scan it, or type it as it stands on the bag: 1042-4.",
+        widget=forms.TextInput({"autocomplete": "off", "autofocus": True}),
+        error_messages={"required": "Nothing is typed here. Scan the tag of a bag, or type it."},
+    )
 
     def clean_tag(self):
         text = self.cleaned_data["tag"]
+        if match := SCANNED.fullmatch(text):
+            return {"pk": int(match[1])}
         match = TAG.fullmatch(text)
         if match is None or int(match[1]) <= 1000:
             raise ValidationError(
                 "“%(text)s” is no tag. A tag is the order's number, a dash and the damper's count, such as 1042-4.",
                 code="tag",
-                params={"text": text},
+                params={"text": text[:60]},
             )
-        return int(match[1]) - 1000, int(match[2]) if match[2] else None
+        order = {"order": int(match[1]) - 1000}
+        return order | {"index": int(match[2])} if match[2] else order
 
 
 class ToolSelect(forms.RadioSelect):
@@ -76,8 +87,9 @@ class ToolField(forms.ModelChoiceField):
         self.initial = fit[0] if len(fit) == 1 else None
 
     def label_from_instance(self, tool):
-        span = units.show_range(tool.low_si, tool.high_si, QuantityField.of(self.measure).unit)
-        return f"{tool.code}, {span}, calibrated to {tool.calibration_due_on:%-d %B %Y}"
+        span = amounts.span(tool.low_si, tool.high_si, QUANTITY[self.measure])
+        unit = amounts.shop_unit(QUANTITY[self.measure])
+        return f"{tool.code}, {span} {unit}, calibrated to {tool.calibration_due_on:%-d %B %Y}"
 
 
 def figure_field(measure, **kwargs):
@@ -95,8 +107,7 @@ class ReadingForm(KeyedForm):
         entered = figure_field(measure, label=READ_AS.get(measure, measure.label))
         if value:
             # In the shop's unit and never wider than the truth: a help for the eye while typing.
-            span = units.show_range(value.low_si, value.high_si, entered.unit).removesuffix(f" {entered.unit}")
-            entered.low, entered.high = span.replace("−", "-").split(" to ")
+            entered.low, entered.high = amounts.span(value.low_si, value.high_si, value.quantity).split(" to ")
         self.fields["entered"] = entered
         if measure == Measure.CHARGE:
             low, high = BENCH_TEMPERATURE_K
@@ -198,33 +209,15 @@ class OverrideForm(KeyedForm):
     )
 
 
-class UsedForm(KeyedForm):
-    """What was used of each line of the pick list, filled in with what was planned; cleans to used=[(line, base units)]."""
+class UsedForm(desk.UsedForm):
+    """What each line of the pick list used, with plus and minus for what is counted."""
 
     def __init__(self, *args, lines, **kwargs):
-        super().__init__(*args, **kwargs)
-        self.lines = lines
-        for line in lines:
-            field = QuantityField(
-                line.measure,
-                unit="pcs" if line.measure == "count" else None,
-                label=line.name,
-                template_name="tablet/_reading.html",
-                error_messages={"required": "Nothing is typed here. Type 0 if none was used."},
-            )
-            planned = line.amount if line.used is None else line.used
-            field.initial = units.figures(planned * BASE_UNIT_SI[line.measure], field.unit)
+        super().__init__(*args, lines=lines, **kwargs)
+        for name, line in self.lines.items():
+            field = self.fields[name]
+            field.template_name = "tablet/_reading.html"
+            field.label = f"{line.name} used"
+            field.error_messages["required"] = "Nothing is typed here. Type 0 if none was used."
             if line.measure == "count":
                 field.step = "1"
-            self.fields[f"line_{line.pk}"] = field
-
-    def clean(self):
-        data = super().clean()
-        amounts = [data.get(f"line_{line.pk}") for line in self.lines]
-        if None in amounts:
-            return data
-        used = [
-            (line, round(amount.si / BASE_UNIT_SI[line.measure]))
-            for line, amount in zip(self.lines, amounts, strict=True)
-        ]
-        return {"request_key": data.get("request_key", ""), "used": used}

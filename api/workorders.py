@@ -1,0 +1,236 @@
+from django.http import HttpResponse
+from django.utils import timezone
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.renderers import BaseRenderer, JSONRenderer
+from rest_framework.response import Response
+
+from api.endpoint import Endpoint, Listing
+from api.fields import Brief, Choice, Day, Input, Moment, QuantityInput, Ref, base_amount, read
+from api.jobs import JobRow
+from api.permissions import Allows
+from shop.customers.models import METER_QUANTITY, Customer, Meter, Vehicle
+from shop.dampers.measures import QUANTITY, Measure
+from shop.dampers.models import Damper
+from shop.documents.services import job_card
+from shop.picklists.models import PickLine
+from shop.workorders.models import DamperJob, OrderStatus, WorkOrder
+from shop.workorders.selectors import state_in_words
+from shop.workorders.services import book, call_off, check_in, close_order, hand_back
+
+
+class BookInput(Input):
+    customer = Ref(queryset=Customer.objects.all())
+    vehicle = Ref(queryset=Vehicle.objects.all(), default=None, allow_null=True, help_text="Empty: loose dampers.")
+    dampers = serializers.ListField(child=Ref(queryset=Damper.objects.all()), min_length=1, max_length=50)
+    complaint = serializers.CharField(max_length=1000, help_text="In the customer's words.")
+    arrives_on = Day(help_text="The day the customer brings it.")
+    promised_for = Moment()
+
+
+class MeterFound(Input):
+    meter = Choice(Meter.choices)
+    entered = QuantityInput(help_text="With its unit: “1204 mi”, “86.5 h”.")
+
+    def validate(self, data):
+        return data["meter"], read(data["entered"], METER_QUANTITY[data["meter"]], "entered")
+
+
+class SettingFound(Input):
+    job = Ref(queryset=DamperJob.objects.all())
+    measure = Choice(Measure.choices, help_text="A setting: clicks or preload.")
+    entered = QuantityInput(help_text="With its unit: “8 clicks”, “3 1/2 in”.")
+
+    def validate(self, data):
+        return data["job"], data["measure"], read(data["entered"], QUANTITY[data["measure"]], "entered")
+
+
+class CheckInInput(Input):
+    meters = MeterFound(many=True, default=list)
+    as_found = SettingFound(many=True, default=list)
+    complaint = serializers.CharField(max_length=1000, required=False, help_text="If the customer says more now.")
+
+
+class CallOffInput(Input):
+    why = serializers.CharField(max_length=300)
+
+
+class UsedInput(Input):
+    line = Ref(queryset=PickLine.objects.all())
+    amount = QuantityInput(help_text="With its unit: “310 mL”, “1 pcs”, “4 g”.")
+
+    def validate(self, data):
+        return data["line"], base_amount(data["amount"], data["line"].measure, "amount")
+
+
+class CloseInput(Input):
+    used = UsedInput(many=True, default=list, help_text="Lines that are not named used what they asked for.")
+
+    def validate_used(self, used):
+        if len({line.pk for line, _ in used}) < len(used):
+            raise serializers.ValidationError("A line of the pick list is named twice.")
+        return used
+
+
+class HandBackInput(Input):
+    wants_reminders = serializers.BooleanField(
+        allow_null=True, default=None, help_text="The customer's answer; empty when nobody asked."
+    )
+
+
+class OrderRow(serializers.ModelSerializer):
+    """A work order in a list."""
+
+    number = serializers.CharField(help_text="As the customer hears it.")
+    customer = Brief()
+    vehicle = Brief(allow_null=True)
+    status = serializers.CharField()
+
+    class Meta:
+        model = WorkOrder
+        fields = [
+            "id", "number", "status", "customer", "vehicle", "service", "complaint", "arrives_on", "promised_for",
+            "booked_at", "checked_in_at", "closed_at", "handed_back_at",
+        ]  # fmt: skip
+        read_only_fields = fields
+
+
+class OrderOutput(OrderRow):
+    """A work order with its damper jobs."""
+
+    state = serializers.SerializerMethodField(help_text="What it waits for, in words.")
+    jobs = JobRow(many=True)
+    booked_by = Brief()
+    checked_in_by = Brief(allow_null=True)
+    closed_by = Brief(allow_null=True)
+    handed_back_by = Brief(allow_null=True)
+
+    class Meta(OrderRow.Meta):
+        fields = [
+            *OrderRow.Meta.fields, "state", "jobs", "booked_by", "checked_in_by", "closed_by", "handed_back_by",
+            "called_off_why",
+        ]  # fmt: skip
+        read_only_fields = fields
+
+    def get_state(self, order) -> str:
+        return state_in_words(order)
+
+
+class OrderQuery(Input):
+    status = Choice(OrderStatus.choices, required=False)
+    customer = serializers.IntegerField(required=False, min_value=1)
+    vehicle = serializers.IntegerField(required=False, min_value=1)
+    arrives_from = Day(required=False)
+    arrives_to = Day(required=False)
+
+
+FILTERS = {
+    "status": "status",
+    "customer": "customer",
+    "vehicle": "vehicle",
+    "arrives_from": "arrives_on__gte",
+    "arrives_to": "arrives_on__lte",
+}
+
+
+def with_jobs():
+    """Orders with all that one answer tells."""
+    return (
+        WorkOrder.objects.with_names()
+        .select_related("booked_by", "checked_in_by", "closed_by", "handed_back_by")
+        .prefetch_related(
+            "pick_list__lines__reservation",
+            "jobs__damper__model",
+            "jobs__procedure__steps",
+            "jobs__readings__by",
+            "jobs__steps_done__by",
+            "jobs__second_checks__by",
+        )
+    )
+
+
+class OrderEndpoint(Endpoint):
+    def answer(self, order, status=200):
+        return Response(OrderOutput(self.find(with_jobs(), order.pk)).data, status=status)
+
+
+class OrderList(OrderEndpoint, Listing):
+    permission_classes = [Allows("look", write="book")]
+
+    @extend_schema(parameters=[OrderQuery], responses=OrderRow(many=True))
+    def get(self, request):
+        """List work orders, the newest first."""
+        asked = {FILTERS[name]: value for name, value in self.query(OrderQuery).items()}
+        return self.page(WorkOrder.objects.with_names().filter(**asked), OrderRow)
+
+    @extend_schema(request=BookInput, responses={201: OrderOutput})
+    def post(self, request):
+        """Book a rebuild; the parts for it that are there are held."""
+        return self.answer(self.do(book, **self.body(BookInput)), status=201)
+
+
+class OrderDetail(OrderEndpoint):
+    permission_classes = [Allows("look")]
+
+    @extend_schema(responses=OrderOutput)
+    def get(self, request, pk):
+        """Read a work order."""
+        return self.answer(self.find(WorkOrder, pk))
+
+
+class CheckIn(OrderEndpoint):
+    permission_classes = [Allows("book")]
+
+    @extend_schema(request=CheckInInput, responses=OrderOutput)
+    def post(self, request, pk):
+        """Check in: note meters and settings as found; the figures and the procedure are frozen into each job."""
+        return self.answer(self.do(check_in, order=self.find(WorkOrder, pk), **self.body(CheckInInput)))
+
+
+class CallOff(OrderEndpoint):
+    permission_classes = [Allows("book")]
+
+    @extend_schema(request=CallOffInput, responses=OrderOutput)
+    def post(self, request, pk):
+        """Call a booked order off; what was held for it is free again."""
+        return self.answer(self.do(call_off, order=self.find(WorkOrder, pk), **self.body(CallOffInput)))
+
+
+class CloseOrder(OrderEndpoint):
+    permission_classes = [Allows("work")]
+
+    @extend_schema(request=CloseInput, responses=OrderOutput)
+    def post(self, request, pk):
+        """Close an order whose dampers are all closed: the parts used leave the stock."""
+        return self.answer(self.do(close_order, order=self.find(WorkOrder, pk), **self.body(CloseInput)))
+
+
+class HandBack(OrderEndpoint):
+    permission_classes = [Allows("book")]
+
+    @extend_schema(request=HandBackInput, responses=OrderOutput)
+    def post(self, request, pk):
+        """Hand the dampers back, and note whether the customer wants service reminders."""
+        return self.answer(self.do(hand_back, order=self.find(WorkOrder, pk), **self.body(HandBackInput)))
+
+
+class Pdf(BaseRenderer):
+    """So that a caller may ask for application/pdf; the paper itself is an HttpResponse."""
+
+    media_type = "application/pdf"
+    format = "pdf"
+
+
+class JobCard(Endpoint):
+    permission_classes = [Allows("look")]
+    renderer_classes = [Pdf, JSONRenderer]
+
+    @extend_schema(responses={(200, "application/pdf"): OpenApiTypes.BINARY})
+    def get(self, request, pk):
+        """The job card of a checked-in order as a PDF, with its card revision in the header Card-Revision."""
+        paper = job_card(order=self.find(WorkOrder, pk), at=timezone.now())
+        answer = HttpResponse(paper.pdf, content_type="application/pdf")
+        answer["Content-Disposition"] = f'inline; filename="{paper.filename}"'
+        answer["Card-Revision"] = str(paper.revision)
+        return answer

@@ -1,0 +1,78 @@
+"""What the pages about reminders show."""
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.conf import settings
+from django.db.models import QuerySet
+
+from shop.core.clock import local_day
+from shop.customers.models import Consent, Meter, MeterReading, ReadingSource, Vehicle
+from shop.dampers.models import DamperModel
+from shop.reminders.models import Hold, Reminder, ReminderStatus, ServiceForecast
+from shop.specs.selectors import interval_for
+
+AHEAD = timedelta(days=28)
+
+
+def meters_asked(vehicle: Vehicle) -> list[Meter]:
+    """The meters a customer is asked for: those its interval or an earlier reading names, else the odometer."""
+    read = set(vehicle.meter_readings.order_by().values_list("meter", flat=True).distinct())
+    interval = interval_for(list(DamperModel.objects.filter(dampers__vehicle=vehicle).distinct()), vehicle.model)
+    if interval and interval.distance_m:
+        read.add(Meter.DISTANCE)
+    if interval and interval.hours_s:
+        read.add(Meter.HOURS)
+    return [meter for meter in Meter if meter in read] or [Meter.DISTANCE]
+
+
+@dataclass(frozen=True)
+class CustomersPage:
+    """What the page behind a link shows: no more than vehicle model, what this customer answered, and the forecast."""
+
+    reminder: Reminder
+    forecast: ServiceForecast | None
+    first_name: str
+    answered_today: list[MeterReading]
+
+    @property
+    def sold(self) -> bool:
+        return self.reminder.vehicle.sold_on is not None
+
+    @property
+    def stopped(self) -> bool:
+        return self.reminder.customer.reminder_consent == Consent.NO
+
+
+def customers_page(reminder: Reminder, now: datetime) -> CustomersPage:
+    """The page as it is now. Reads the forecast that is kept and computes none: to look at a page changes nothing."""
+    vehicle = reminder.vehicle
+    today = vehicle.meter_readings.standing().filter(source=ReadingSource.CUSTOMER, read_on=local_day(now))
+    words = reminder.customer.name.split()
+    return CustomersPage(reminder, getattr(vehicle, "forecast", None), words[0] if len(words) > 1 else "", list(today))
+
+
+def coming(today: date) -> QuerySet[ServiceForecast]:
+    """Vehicles that the sweep will take within four weeks, by due date; hold says what speaks against a reminder."""
+    horizon = today + timedelta(days=settings.REMINDER_LEAD_DAYS) + AHEAD
+    rows = ServiceForecast.objects.to_remind(horizon).with_hold().select_related("vehicle__model", "vehicle__customer")
+    return rows.order_by("due_on", "pk")
+
+
+# What the desk's page lists, in the order of how much it wants somebody's hand.
+STATES = [
+    ("failed", [ReminderStatus.FAILED], "Could not be sent"),
+    ("waiting", [ReminderStatus.QUEUED, ReminderStatus.SENDING], "Waiting"),
+    ("held", [ReminderStatus.SUPPRESSED], "Held back"),
+    ("sent", [ReminderStatus.SENT], "Sent"),
+]
+
+
+def reminders_in(state: str) -> QuerySet[Reminder]:
+    """Reminders of one of STATES, newest first, with all that a row shows."""
+    statuses = next(statuses for name, statuses, _ in STATES if name == state)
+    return Reminder.objects.filter(status__in=statuses).with_names().order_by("-pk")
+
+
+def hold_in_words(hold: str) -> str:
+    return Hold(hold).label if hold else ""

@@ -1,0 +1,126 @@
+"""What a customer answers through the link of a reminder."""
+
+from datetime import datetime
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from shop.calc.errors import CalcError
+from shop.calc.units import Entered, from_si
+from shop.core.amounts import shop_unit
+from shop.core.clock import local_day
+from shop.customers.models import METER_QUANTITY, Consent, Meter, MeterReading, ReadingSource, Vehicle
+from shop.customers.services import mark_sold, record_consent, record_meter
+from shop.reminders.models import Reminder
+from shop.reminders.reckoning import day, usage_of
+
+# Nobody reads a meter more often; a link that is played with stops here.
+MOST_READINGS_A_DAY = 5
+# More than so many times the usual rate is asked about before it is believed, but not a long weekend's riding, nor,
+# where no usual rate is known, such days one after the other. Common practice, no source.
+DOUBTFUL_RATE = 5
+LONG_DAY_SI = {Meter.DISTANCE: 160e3, Meter.HOURS: 8 * 3600}
+LONG_WEEKEND_DAYS = 4
+
+
+@transaction.atomic
+def answer_meter(
+    *,
+    reminder: Reminder,
+    distance: Entered | None = None,
+    hours: Entered | None = None,
+    confirmed: bool = False,
+    at: datetime,
+) -> Reminder:
+    """Note what the customer reads off the meters today. The same figure twice on a day is one reading.
+
+    Refusals are ValidationError on distance or hours: "doubtful" asks to confirm, confirmed=True settles it;
+    "too_many" says that the day's readings are used up. At least one of the two has to be given.
+    """
+    given = {meter: entered for meter, entered in ((Meter.DISTANCE, distance), (Meter.HOURS, hours)) if entered}
+    if not given:
+        raise ValidationError("Type what the meter shows today.", code="required")
+    vehicle = Vehicle.objects.select_for_update().get(pk=reminder.vehicle_id)
+    today = local_day(at)
+    readings = list(vehicle.meter_readings.standing())
+    todays = [one for one in readings if one.source == ReadingSource.CUSTOMER and one.read_on == today]
+    for meter, entered in given.items():
+        if any(one.meter == meter and one.value_si == entered.si for one in todays):
+            continue
+        field = meter.value
+        if len(todays) >= MOST_READINGS_A_DAY:
+            raise ValidationError(
+                {
+                    field: ValidationError(
+                        f"We had {len(todays)} readings from you today. Call us instead.", code="too_many"
+                    )
+                }
+            )
+        if not confirmed and (doubt := _doubt(meter, entered, today, readings)):
+            raise ValidationError({field: ValidationError(doubt, code="doubtful")})
+        try:
+            reading = record_meter(
+                vehicle=vehicle,
+                meter=meter,
+                entered=entered,
+                read_on=today,
+                source=ReadingSource.CUSTOMER,
+                by=None,
+                at=at,
+            )
+        except ValidationError as error:
+            raise ValidationError({field: error.messages}) from error
+        todays.append(reading)
+    return _answered(reminder, at)
+
+
+@transaction.atomic
+def answer_sold(*, reminder: Reminder, at: datetime) -> Reminder:
+    """The customer has the vehicle no more. Twice is as good as once."""
+    mark_sold(vehicle=reminder.vehicle, on=local_day(at), by=None, at=at, how="through the link of a reminder")
+    return _answered(reminder, at)
+
+
+@transaction.atomic
+def stop_reminders(*, reminder: Reminder, at: datetime) -> Reminder:
+    """The person who got this reminder wants no more, of any vehicle. At once; twice is as good as once."""
+    if reminder.customer.reminder_consent != Consent.NO:
+        record_consent(customer=reminder.customer, wants=False, by=None, at=at, how="through the link of a reminder")
+    return _answered(reminder, at)
+
+
+def _answered(reminder: Reminder, at: datetime) -> Reminder:
+    Reminder.objects.filter(pk=reminder.pk, answered_at=None).update(answered_at=at)
+    reminder.refresh_from_db(fields=["answered_at"])
+    return reminder
+
+
+def _doubt(meter: Meter, entered: Entered, today, readings: list[MeterReading]) -> str:
+    """A question about a figure that hardly fits the earlier ones; empty when it fits."""
+    quantity = METER_QUANTITY[meter]
+    earlier = [one for one in readings if one.meter == meter]
+    try:
+        used = usage_of(meter, earlier)
+    except CalcError:
+        return ""
+    if used.last_on is None:
+        return ""
+    now, unit = from_si(entered.si, shop_unit(quantity)), shop_unit(quantity)
+    last = f"{used.last_value:g} {unit} on {day(used.last_on)}"
+    if now < used.last_value:
+        return (
+            f"{entered} is less than the {last} that we have. Look once more. If the meter was changed, or we noted "
+            "it wrongly, confirm the figure below."
+        )
+    since = max((today - used.last_on).days, 1)
+    long_day = from_si(LONG_DAY_SI[meter], unit)
+    if used.rate:
+        most = max(DOUBTFUL_RATE * used.rate * since, long_day * min(since, LONG_WEEKEND_DAYS))
+    else:
+        most = long_day * since
+    if now - used.last_value > most:
+        return (
+            f"{entered} is much more than the {last} that we have. Look once more: is there a digit too many? If the "
+            "figure is right, confirm it below."
+        )
+    return ""

@@ -1,0 +1,123 @@
+"""Which sheet holds: the most specific verified one, never two, and the year boundary of the trade's table."""
+
+import pytest
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, transaction
+
+from shop.core.errors import Conflict
+from shop.specs.models import SheetPosition, SheetStatus, SpecSheet
+from shop.specs.selectors import sheet_for
+from shop.specs.services import verify_sheet, withdraw_sheet
+from tests import factories as make
+from tests.factories import INCH, LBF_FT, NOON, PSI
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def model():
+    return make.make_damper_model()
+
+
+@pytest.mark.parametrize(
+    ("year", "position", "torque", "charge", "depth"),
+    [
+        # common practice, no source
+        (2013, "front_left", 18, 200, 2.4),
+        (2014, "front_right", 18, 200, 2.4),
+        (2014, "rear_left", 18, 200, 3.4),
+        (2015, "front_left", 22, 100, 2.4),
+        (2015, "rear_right", 22, 100, 3.4),
+        (2026, "rear_right", 22, 100, 3.4),
+    ],
+)
+def test_the_model_year_decides_torque_and_charge_and_the_end_decides_the_ifp_depth(
+    model, year, position, torque, charge, depth
+):
+    for end, ifp in [(SheetPosition.FRONT, 2.4), (SheetPosition.REAR, 3.4)]:
+        make.make_sheet(model, torque=18, charge=200, depth=ifp, year_to=2014, position=end)
+        make.make_sheet(model, torque=22, charge=100, depth=ifp, year_from=2015, position=end)
+    values = {value.measure: value.value_si for value in sheet_for(model, year, position).sheet.values.all()}
+    assert values["shaft_nut_torque"] == pytest.approx(torque * LBF_FT)
+    assert values["charge"] == pytest.approx(charge * PSI)
+    assert values["ifp_depth"] == pytest.approx(depth * INCH)
+
+
+def test_a_sheet_for_the_vehicle_goes_before_one_for_any_and_a_finer_position_before_a_coarser(model):
+    vehicle_model = make.make_vehicle_model()
+    any_sheet = make.make_sheet(model)
+    rear = make.make_sheet(model, position=SheetPosition.REAR)
+    corner = make.make_sheet(model, position=SheetPosition.REAR_LEFT)
+    vehicle = make.make_sheet(model, vehicle_model=vehicle_model)
+    assert sheet_for(model, 2015, "front_left").sheet == any_sheet
+    assert sheet_for(model, 2015, "rear_right").sheet == rear
+    assert sheet_for(model, 2015, "rear_left").sheet == corner
+    assert sheet_for(model, 2015, "rear_left", vehicle_model).sheet == vehicle
+    assert sheet_for(model, 2015, "").sheet == any_sheet
+
+
+def test_a_draft_is_found_only_when_nothing_is_verified_and_says_that_it_is_one(model):
+    draft = make.make_sheet(model, status=SheetStatus.DRAFT, position=SheetPosition.REAR_LEFT)
+    found = sheet_for(model, 2015, "rear_left")
+    assert (found.sheet, found.rule[:5]) == (draft, "DRAFT")
+    verified = make.make_sheet(model)
+    assert sheet_for(model, 2015, "rear_left").sheet == verified
+
+
+def test_no_sheet_is_an_answer_too(model):
+    make.make_sheet(model, year_to=2014)
+    assert sheet_for(model, 2015, "rear_left").sheet is None
+
+
+def test_whoever_entered_a_sheet_cannot_verify_it(model, manager, technician):
+    sheet = make.make_sheet(model, status=SheetStatus.DRAFT, entered_by=manager)
+    with pytest.raises(ValidationError, match="second person"):
+        verify_sheet(sheet=sheet, by=manager, at=NOON)
+    with pytest.raises(IntegrityError, match="specsheet_second_person"), transaction.atomic():
+        SpecSheet.objects.filter(pk=sheet.pk).update(status="verified", verified_by=manager, verified_at=NOON)
+    assert verify_sheet(sheet=sheet, by=technician, at=NOON).status == SheetStatus.VERIFIED
+
+
+@pytest.mark.parametrize(
+    ("first", "then"),
+    [
+        ((None, None), (2015, 2016)),
+        ((None, 2014), (2014, None)),
+        ((2010, 2012), (2012, 2012)),
+        ((2015, None), (None, None)),
+    ],
+)
+def test_an_overlap_of_equal_rank_is_refused_by_the_function_and_by_the_database(model, technician, first, then):
+    make.make_sheet(model, year_from=first[0], year_to=first[1])
+    rival = make.make_sheet(model, year_from=then[0], year_to=then[1], status=SheetStatus.DRAFT)
+    with pytest.raises(ValidationError, match="two sheets would give two answers"):
+        verify_sheet(sheet=rival, by=technician, at=NOON)
+    with pytest.raises(IntegrityError, match="specsheet_one_answer"), transaction.atomic():
+        SpecSheet.objects.filter(pk=rival.pk).update(status="verified", verified_by=technician, verified_at=NOON)
+
+
+def test_neighbouring_years_and_other_ranks_are_no_overlap(model, technician):
+    make.make_sheet(model, year_to=2014)
+    for given in [{"year_from": 2015}, {"year_to": 2014, "position": SheetPosition.REAR}]:
+        sheet = make.make_sheet(model, status=SheetStatus.DRAFT, **given)
+        assert verify_sheet(sheet=sheet, by=technician, at=NOON).status == SheetStatus.VERIFIED
+
+
+def test_a_next_version_takes_the_place_of_the_one_it_replaces(model, technician):
+    old = make.make_sheet(model, code="H-A")
+    new = make.make_sheet(model, code="H-A", version=2, status=SheetStatus.DRAFT, replaces=old)
+    assert sheet_for(model, 2015, "").sheet == old
+    verify_sheet(sheet=new, by=technician, at=NOON)
+    assert sheet_for(model, 2015, "").sheet == new
+    old.refresh_from_db()
+    assert old.status == SheetStatus.WITHDRAWN
+    with pytest.raises(Conflict, match="withdrawn"):
+        verify_sheet(sheet=old, by=technician, at=NOON)
+
+
+def test_a_sheet_is_withdrawn_with_a_reason(model, manager):
+    sheet = make.make_sheet(model)
+    with pytest.raises(ValidationError, match="Say why"):
+        withdraw_sheet(sheet=sheet, why=" ", by=manager, at=NOON)
+    withdraw_sheet(sheet=sheet, why="page misread", by=manager, at=NOON)
+    assert sheet_for(model, 2015, "").sheet is None

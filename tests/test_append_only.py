@@ -1,0 +1,64 @@
+"""What is recorded is never rewritten: every append-only table and frozen column is attacked past all our own code."""
+
+import pytest
+from django.db import IntegrityError, connection, transaction
+
+from shop.customers.models import MeterReading
+from shop.parts.models import Movement
+from shop.staff.models import AuditEntry
+from shop.staff.services import note
+from shop.workorders import services
+from shop.workorders.models import CardRevision, DamperJob, Reading, SecondCheck, StepDone
+from tests import factories as make
+from tests.factories import NOON
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def rows(desk, technician, second):
+    """One row of every append-only table."""
+    vehicle = make.make_vehicle()
+    make.make_meter_reading(vehicle, miles=100)
+    make.make_part(on_hand=1)
+    job = make.make_open_job(by=desk)
+    step = job.procedure.steps.filter(critical=True).first()
+    for earlier in job.procedure.steps.filter(number__lte=step.number):
+        services.finish_step(job=job, step=earlier, by=technician, at=NOON)
+    services.second_check(job=job, step=step, by=second, at=NOON)
+    services.register_card(order=job.order, digest="a" * 64, at=NOON)
+    note(who="Somebody", kind="test", key=1, what="a line", at=NOON)
+    return {model: model.objects.first() for model in APPEND_ONLY}
+
+
+APPEND_ONLY = [MeterReading, Movement, AuditEntry, Reading, StepDone, SecondCheck, CardRevision]
+A_COLUMN = {AuditEntry: {"what": "another line"}, CardRevision: {"digest": "b" * 64}}
+
+
+@pytest.mark.parametrize("model", APPEND_ONLY, ids=lambda model: model.__name__)
+def test_a_row_cannot_be_changed(rows, model):
+    change = A_COLUMN.get(model) or {"at" if hasattr(model, "at") else "recorded_at": NOON.replace(hour=1)}
+    with pytest.raises(IntegrityError, match="append-only"), transaction.atomic():
+        model.objects.filter(pk=rows[model].pk).update(**change)
+
+
+@pytest.mark.parametrize("model", APPEND_ONLY, ids=lambda model: model.__name__)
+def test_a_row_cannot_be_deleted(rows, model):
+    with pytest.raises(IntegrityError, match="append-only"), transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(f"DELETE FROM {model._meta.db_table} WHERE id = %s", [rows[model].pk])
+
+
+def test_the_frozen_sheet_of_a_job_cannot_be_changed(rows):
+    job = DamperJob.objects.first()
+    with pytest.raises(IntegrityError, match="frozen"), transaction.atomic():
+        DamperJob.objects.filter(pk=job.pk).update(spec={"code": "another"})
+    job.override_reason = "other columns may"
+    job.save()
+
+
+def test_the_procedure_of_a_job_cannot_be_changed(rows):
+    from shop.specs.models import Procedure
+
+    other = Procedure.objects.create(name="Another")
+    with pytest.raises(IntegrityError, match="frozen"), transaction.atomic():
+        DamperJob.objects.update(procedure=other)
