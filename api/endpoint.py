@@ -78,6 +78,15 @@ class Schema(AutoSchema):
     def get_summary(self):
         return (self.get_description() or "").split("\n")[0].rstrip(".")
 
+    def _get_request_for_media_type(self, serializer, direction="request"):
+        method = self.method
+        if method == "PATCH":  # else every field would be told as optional, also the version
+            self.method = "PUT"
+        try:
+            return super()._get_request_for_media_type(serializer, direction)
+        finally:
+            self.method = method
+
     def _get_response_bodies(self, direction="response"):
         bodies = super()._get_response_bodies(direction)
         for code in self._refusals():

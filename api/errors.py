@@ -2,6 +2,7 @@
 
 from django.core.exceptions import SuspiciousOperation, ValidationError
 from django.core.signals import got_request_exception
+from django.db import IntegrityError
 from django.utils.log import log_response
 from rest_framework import exceptions, serializers, status
 from rest_framework.renderers import JSONRenderer
@@ -13,6 +14,7 @@ from rest_framework.views import exception_handler
 from shop.core.errors import Conflict
 
 WHOLE = ("__all__", api_settings.NON_FIELD_ERRORS_KEY)
+LOST_RACE = "Somebody else has entered the same at this moment. Look at the present state, then try again."
 FAILED_HERE = "Something went wrong on our side, and nothing was changed. It is in the log; try again in a minute."
 
 
@@ -42,23 +44,29 @@ def handle(exc, context):
     """REST_FRAMEWORK["EXCEPTION_HANDLER"]: domain refusals are 400, Conflict is 409, what nobody foresaw is 500."""
     context["request"].accepted_renderer = JSONRenderer()  # also where the answer would have been a PDF
     context["request"].accepted_media_type = JSONRenderer.media_type
-    if isinstance(exc, ValidationError):  # Django's, from the domain
-        response = exception_handler(exceptions.ValidationError(as_serializer_error(exc)), context)
-        if isinstance(exc, Conflict):
-            response.status_code = status.HTTP_409_CONFLICT
-        response.data = _refusal(response.data, "conflict" if isinstance(exc, Conflict) else "invalid")
-        return response
+    if isinstance(exc, IntegrityError) and _is_duplicate(exc):
+        exc = Conflict(LOST_RACE, code="conflict")
     if isinstance(exc, SuspiciousOperation):
         exc = exceptions.ParseError("The request cannot be read.")
+    conflict = isinstance(exc, Conflict)
+    if isinstance(exc, ValidationError):  # Django's, from the domain
+        exc = exceptions.ValidationError(as_serializer_error(exc))
     response = exception_handler(exc, context)
     if response is None:
         return _failed(exc, context["request"]._request)
+    if conflict:
+        response.status_code = status.HTTP_409_CONFLICT
     if isinstance(exc, exceptions.ValidationError):
-        response.data = _refusal(response.data, "invalid")
+        response.data = _refusal(response.data, "conflict" if conflict else "invalid")
     else:
         detail = response.data["detail"]
         response.data = shape(_in_our_words(exc, context) or str(detail), detail.code)
     return response
+
+
+def _is_duplicate(error):
+    """Two at the same moment, and a unique constraint let one in."""
+    return getattr(error.__cause__, "sqlstate", "") == "23505" or "UNIQUE constraint failed" in str(error)
 
 
 def shape(message, code, fields=None):

@@ -179,8 +179,9 @@ class Moment(serializers.DateTimeField):
         return moment
 
 
+# A docstring here would become the description of every body in the OpenAPI document.
 class Input(serializers.Serializer):
-    """A body or query: a name that means nothing here is refused, so that a slip of the finger is not lost silently."""
+    # A body or query: a name that means nothing here is refused, so that a slip of the finger is not lost silently.
 
     def to_internal_value(self, data):
         if isinstance(data, Mapping) and (strange := [str(name)[:40] for name in data if name not in self.fields]):

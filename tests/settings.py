@@ -4,7 +4,8 @@ import os
 import tempfile
 
 os.environ.setdefault("DAMPERBOOK_VAR", tempfile.mkdtemp(prefix="damperbook-test-"))
-os.environ.setdefault("DAMPERBOOK_DATABASE_URL", "postgres://postgres@127.0.0.1:5432/postgres")
+# A name of this run's own: two runs on one server do not meet. Workers of the same run inherit it.
+os.environ.setdefault("DAMPERBOOK_DATABASE_URL", f"postgres://postgres@127.0.0.1:5432/damperbook_{os.getpid()}")
 os.environ.setdefault("DAMPERBOOK_REDIS_URL", "redis://127.0.0.1:6379/15")
 os.environ.update(
     DAMPERBOOK_SHOP_NAME="Larkspur Gulch Powersports",
@@ -17,11 +18,14 @@ os.environ.update(
     DAMPERBOOK_LOG_LEVEL="WARNING",
 )
 
-from shop.settings import *  # noqa: F403, E402
+from shop.settings import *  # noqa: F403
 
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}  # noqa: F405
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = True
 ALLOWED_HOSTS = ["127.0.0.1", "localhost", "testserver"]
-DATABASES["default"]["CONN_MAX_AGE"] = 0  # noqa: F405: threads of a test would keep theirs open
+# Threads and children of a test would keep theirs open; on SQLite they need a file to meet in.
+DATABASES["default"]["CONN_MAX_AGE"] = 0  # noqa: F405
+if DATABASES["default"]["ENGINE"].endswith("sqlite3"):  # noqa: F405
+    DATABASES["default"]["TEST"] = {"NAME": VAR / "test.sqlite3"}  # noqa: F405

@@ -7,7 +7,7 @@ Charges and readings are gauge pressures in Pa, temperatures are in K, altitude 
 
 fitted by least squares to the reference equation of state of Span et al. (J. Phys. Chem. Ref. Data 29 (2000) 1361) over
 230 to 800 K and up to 5500 mol/m³, the largest gap 0.02 %. For a sealed damper (345 to 2070 kPa, 243 to 393 K) readings
-are within 0.2 kPa of that equation, along a fast stroke that squeezes the gas to a quarter within 0.05 %. The ideal gas
+are within 0.2 kPa of that equation, along a fast stroke that squeezes the gas to a quarter within 0.1 %. The ideal gas
 is off by up to 1.4 % of absolute pressure (38 kPa, 5.5 psi) in the first case and 11.6 % in the second.
 
 The figures support the maker's current service manual for the exact unit; that manual prevails.
@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 from shop.calc.atmosphere import SEA_LEVEL_PA
 from shop.calc.errors import OutOfRange, require
-from shop.calc.units import show
+from shop.calc.units import show, unit
 
 GAS_CONSTANT = 8.314462618  # J/(mol·K), CODATA 2018
 CRITICAL_K = 126.192
@@ -52,13 +52,14 @@ class Target:
     warmer_k: float
     thinner_pa: float
 
-    def why(self, pressure_unit: str = "psi") -> str:
+    def why(self, pressure_unit: str = "psi", temperature_unit: str = "°C") -> str:
         """Why the reading differs from the sheet, in one line."""
         reasons = []
         if abs(self.warmer_k) >= 0.05:
             way = "warmer" if self.warmer_k > 0 else "colder"
+            degrees = f"{abs(self.warmer_k) / float(unit(temperature_unit).factor):.0f} {temperature_unit}"
             by = _signed(self.by_temperature_pa, pressure_unit)
-            reasons.append(f"bench {abs(self.warmer_k):.0f} K {way} than the sheet assumes: {by}")
+            reasons.append(f"bench {degrees} {way} than the sheet assumes: {by}")
         if abs(self.thinner_pa) >= 1:
             way = "thinner" if self.thinner_pa > 0 else "denser"
             reasons.append(f"air {way} than the sheet assumes: {_signed(self.by_altitude_pa, pressure_unit)}")

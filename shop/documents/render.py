@@ -56,4 +56,5 @@ def look() -> str:
 
 def qr(text: str, says: str) -> SafeString:
     """QR code as an SVG element with its quiet zone; says is the words for who cannot see it."""
-    return mark_safe(segno.make_qr(text, error="m").svg_inline(omitsize=True, title=says, svgclass="qr", lineclass=None))  # noqa: S308
+    code = segno.make_qr(text, error="m")
+    return mark_safe(code.svg_inline(omitsize=True, title=says, svgclass="qr", lineclass=None))

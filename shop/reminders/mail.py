@@ -65,6 +65,13 @@ def refusal(address: str) -> str:
     return ""
 
 
+def caution() -> str:
+    """What the desk has to know about the way mails go; empty when they go out."""
+    if settings.EMAIL_BACKEND == "django.core.mail.backends.filebased.EmailBackend":
+        return "No mail server is set: reminders are kept as files on the server and reach nobody."
+    return ""
+
+
 def _stays_here() -> bool:
     if settings.EMAIL_BACKEND.startswith(KEPT_HERE):
         return True

@@ -110,6 +110,11 @@ class ServiceForecast(models.Model):
     def __str__(self):
         return f"{self.vehicle}: {self.due_on or 'no date'}"
 
+    @property
+    def hold_in_words(self) -> str:
+        """What speaks against a reminder; needs with_hold()."""
+        return Hold(self.hold).label if self.hold else ""
+
 
 class ReminderStatus(models.TextChoices):
     QUEUED = "queued", "waiting to be sent"

@@ -9,7 +9,7 @@ from django.db.models import QuerySet
 from shop.core.clock import local_day
 from shop.customers.models import Consent, Meter, MeterReading, ReadingSource, Vehicle
 from shop.dampers.models import DamperModel
-from shop.reminders.models import Hold, Reminder, ReminderStatus, ServiceForecast
+from shop.reminders.models import Reminder, ReminderStatus, ServiceForecast
 from shop.specs.selectors import interval_for
 
 AHEAD = timedelta(days=28)
@@ -60,19 +60,14 @@ def coming(today: date) -> QuerySet[ServiceForecast]:
 
 
 # What the desk's page lists, in the order of how much it wants somebody's hand.
-STATES = [
-    ("failed", [ReminderStatus.FAILED], "Could not be sent"),
-    ("waiting", [ReminderStatus.QUEUED, ReminderStatus.SENDING], "Waiting"),
-    ("held", [ReminderStatus.SUPPRESSED], "Held back"),
-    ("sent", [ReminderStatus.SENT], "Sent"),
-]
+STATES = {
+    "failed": ("Could not be sent", [ReminderStatus.FAILED]),
+    "waiting": ("Waiting to be sent", [ReminderStatus.QUEUED, ReminderStatus.SENDING]),
+    "held": ("Held back", [ReminderStatus.SUPPRESSED]),
+    "sent": ("Sent", [ReminderStatus.SENT]),
+}
 
 
 def reminders_in(state: str) -> QuerySet[Reminder]:
     """Reminders of one of STATES, newest first, with all that a row shows."""
-    statuses = next(statuses for name, statuses, _ in STATES if name == state)
-    return Reminder.objects.filter(status__in=statuses).with_names().order_by("-pk")
-
-
-def hold_in_words(hold: str) -> str:
-    return Hold(hold).label if hold else ""
+    return Reminder.objects.filter(status__in=STATES[state][1]).with_names().order_by("-pk")

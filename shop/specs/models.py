@@ -158,6 +158,8 @@ class KitMeasure(models.TextChoices):
     MASS = "mass", "mass"
 
 
+# A condition on an empty column is neither true nor false to the database, and only false is refused: hence the
+# __isnull beside each __gt below.
 class KitLine(models.Model):
     """A part or fluid that a service of one damper takes, named by its part number as the parts list prints it.
 
@@ -180,7 +182,7 @@ class KitLine(models.Model):
             models.CheckConstraint(name="kitline_measure_known", condition=Q(measure__in=KitMeasure.values)),
             models.CheckConstraint(
                 name="kitline_amount_given",
-                condition=Q(amount__gt=0) | (Q(amount=None) & Q(measure=KitMeasure.VOLUME)),
+                condition=Q(amount__isnull=False, amount__gt=0) | Q(amount=None, measure=KitMeasure.VOLUME),
                 violation_error_message="Give the amount; only oil may take it from the spec sheet.",
             ),
             models.CheckConstraint(
@@ -218,7 +220,9 @@ class ServiceInterval(models.Model):
             ),
             models.CheckConstraint(
                 name="serviceinterval_says_something",
-                condition=Q(months__gt=0) | Q(distance_m__gt=0) | Q(hours_s__gt=0),
+                condition=Q(months__isnull=False, months__gt=0)
+                | Q(distance_m__isnull=False, distance_m__gt=0)
+                | Q(hours_s__isnull=False, hours_s__gt=0),
                 violation_error_message="Give at least one of months, distance and hours, above zero.",
             ),
         ]

@@ -35,6 +35,10 @@ class QuantityField(forms.Field):
     @property
     def unit(self) -> str:
         """The unit that stands beside the input."""
+        return self.bare_unit()
+
+    def bare_unit(self) -> str:
+        """What a number without a unit is in."""
         return self.own_unit or settings.SHOP_UNITS.get(self.quantity) or units.QUANTITIES[self.quantity][0].symbol
 
     def widget_attrs(self, widget):
@@ -43,7 +47,7 @@ class QuantityField(forms.Field):
 
     def prepare_value(self, value):
         if isinstance(value, units.Entered):
-            return value.figures if value.unit == self.unit else str(value)
+            return value.figures if value.unit == self.bare_unit() else str(value)
         return value
 
     def to_python(self, value):
@@ -54,7 +58,9 @@ class QuantityField(forms.Field):
             return None
         name = self.label or self.quantity
         try:
-            entered = units.parse(text, self.quantity, self.unit, field=name, low_si=self.low_si, high_si=self.high_si)
+            entered = units.parse(
+                text, self.quantity, self.bare_unit(), field=name, low_si=self.low_si, high_si=self.high_si
+            )
             if len(entered.figures) > MOST_FIGURES:
                 raise OutOfRange(name, entered.figures, f"at most {MOST_FIGURES} figures")
             if self.above_zero and entered.si <= 0:

@@ -83,8 +83,7 @@ def test_factors_are_the_defining_fractions():
 
 
 @pytest.mark.parametrize(("symbol", "spellings"), [
-    ("lbf·ft",
-    "lbf·ft|lbf-ft|ft-lb|lb-ft|ft·lbf|ft lbs|FT-LBS|ft.lb.|lb ft|foot-pounds|foot pounds|lbf*ft|ftlb|LBF FT|pound-feet"),
+    ("lbf·ft", "lbf·ft|lbf-ft|ft-lb|lb-ft|ft·lbf|ft lbs|FT-LBS|ft.lb.|lb ft|foot-pounds|lbf*ft|ftlb|LBF FT|pound-feet"),
     ("lbf·in", "lbf·in|lbf-in|in-lb|in·lbf|inch-pounds|lb-in|in lbs|IN-LBS|in.lb"),
     ("N·m", "N·m|Nm|N-m|nm|N m|newton metres|N*m"), ("kgf·m", "kgf·m|kgf-m|kg-m|kgm|kg·m|m·kgf"),
     ("psi", "psi|PSI|Psi|lbf/in²|lb/in2|psig"), ("kPa", "kPa|kpa|KPA"), ("MPa", "MPa|mpa"), ("bar", "bar|BAR|bars"),

@@ -67,10 +67,16 @@ def make_booked(model=None, year=2015, corners=CORNERS, customer=None, complaint
 def make_checked_in(clicks="7", **given):
     """The same on the benches: 4218 mi and 391 h on the meters, settings as found noted."""
     order = make_booked(**given)
-    found = [("compression_clicks", clicks, "count"), ("rebound_clicks", "11", "count"), ("preload_length", "121 mm", "length")]
+    found = [
+        ("compression_clicks", clicks, "count"),
+        ("rebound_clicks", "11", "count"),
+        ("preload_length", "121 mm", "length"),
+    ]
     return check_in(
         order=order,
-        meters=[("distance", parse("4218", "distance", "mi")), ("hours", parse("391", "time", "h"))] if order.vehicle else [],
+        meters=[("distance", parse("4218", "distance", "mi")), ("hours", parse("391", "time", "h"))]
+        if order.vehicle
+        else [],
         as_found=[
             (job, measure, parse(text, quantity, {"count": "clicks"}.get(quantity)))
             for job in order.jobs.all()
@@ -107,7 +113,12 @@ def rebuild(job, tools, first, second, at=NOON, torque="22", left=("7", "11", "1
             for measure, text in zip(FOUND_AND_LEFT, left, strict=True):
                 unit = "clicks" if QUANTITY[measure] == "count" else "mm"
                 record_reading(
-                    job=job, measure=measure, moment="left", entered=parse(text, QUANTITY[measure], unit), by=first, at=at
+                    job=job,
+                    measure=measure,
+                    moment="left",
+                    entered=parse(text, QUANTITY[measure], unit),
+                    by=first,
+                    at=at,
                 )
         finish_step(job=job, step=step, by=first, at=at)
         if step.critical:

@@ -120,9 +120,7 @@ def test_the_pick_list_sums_per_part_and_says_what_is_short(bench, desk):
     assert (grease.needed, grease.short) == (16_000, 0)
 
 
-def test_pick_list_takes_the_same_number_of_queries_for_one_damper_and_for_four(
-    bench, desk, django_assert_num_queries
-):
+def test_pick_list_takes_the_same_number_of_queries_for_one_damper_and_for_four(bench, desk, django_assert_num_queries):
     order = booked(bench, desk)
     with django_assert_num_queries(4):
         pick_sheet(order.pick_list)
@@ -195,7 +193,7 @@ def test_a_second_reading_names_what_stands_and_a_correction_keeps_the_first(ben
     again = record(job, bench, Measure.SHAFT_NUT_TORQUE, "18.4 lbf·ft", second, corrects=first, why="pulled again")
     assert [r.figures for r in job.readings.filter(measure=Measure.SHAFT_NUT_TORQUE)] == ["18", "18.4"]
     assert again.corrects == first
-    with pytest.raises(Conflict, match="corrected that reading already; it says now: 18.4"):
+    with pytest.raises(Conflict, match=r"corrected that reading already; it says now: 18\.4"):
         record(job, bench, Measure.SHAFT_NUT_TORQUE, "18.5 lbf·ft", technician, corrects=first, why="mine")
 
 
@@ -301,5 +299,3 @@ def test_using_more_than_is_free_is_refused_and_nothing_is_booked(bench, desk, m
     with pytest.raises(ValidationError, match="200 g used, but the book has 88 g"):
         services.close_order(order=order, used=[(line, 200_000)], by=manager, at=NOON)
     assert stock_of([bench["grease"]])[bench["grease"].pk].on_hand == 100_000
-
-

@@ -4,6 +4,7 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 
 from shop.core.amounts import in_full, shop_unit, span
+from shop.dampers.measures import Measure
 from shop.documents.selectors import words
 from shop.documents.selectors.card import Part
 from shop.workorders.models import DamperJob, Reading, WorkOrder
@@ -121,7 +122,7 @@ def _step(job: DamperJob, state: StepState) -> RecordStep:
     allowed = f"{span(value.low_si, value.high_si, value.quantity)} {shop_unit(value.quantity)}" if value else ""
     return RecordStep(
         title=state.step.title,
-        label=state.label,
+        label=Measure(state.step.reading).label if state.step.reading else "",
         reading=words.as_entered(reading),
         allowed=allowed if reading else "",
         with_what=_with_what(reading) if reading else "",
@@ -149,4 +150,4 @@ def _corrected(job: DamperJob, reading: Reading) -> str:
 
 
 def _who_when(one) -> str:
-    return f"{one.by}, {words.moment(one.at)}" if one else ""
+    return f"{one.by}, {words.moment(one.at, weekday=False)}" if one else ""

@@ -13,9 +13,11 @@ from shop.workorders.models import Reading, WorkOrder
 NO_SOURCE = "none"  # what a sheet without a published source holds as revision and page
 
 
-def moment(at: datetime) -> str:
+def moment(at: datetime, *, weekday: bool = True) -> str:
     """Day and time at the shop."""
-    return date_format(timezone.localtime(at, timezone.get_default_timezone()), "D j M Y, H:i")
+    return date_format(
+        timezone.localtime(at, timezone.get_default_timezone()), "D j M Y, H:i" if weekday else "j M Y, H:i"
+    )
 
 
 def day(iso: str) -> str:

@@ -233,7 +233,9 @@ class Migration(migrations.Migration):
                     ),
                     models.CheckConstraint(
                         condition=models.Q(
-                            ("amount__gt", 0), models.Q(("amount", None), ("measure", "volume")), _connector="OR"
+                            models.Q(("amount__gt", 0), ("amount__isnull", False)),
+                            models.Q(("amount", None), ("measure", "volume")),
+                            _connector="OR",
                         ),
                         name="kitline_amount_given",
                         violation_error_message="Give the amount; only oil may take it from the spec sheet.",
@@ -297,7 +299,10 @@ class Migration(migrations.Migration):
                     ),
                     models.CheckConstraint(
                         condition=models.Q(
-                            ("months__gt", 0), ("distance_m__gt", 0), ("hours_s__gt", 0), _connector="OR"
+                            models.Q(("months__gt", 0), ("months__isnull", False)),
+                            models.Q(("distance_m__gt", 0), ("distance_m__isnull", False)),
+                            models.Q(("hours_s__gt", 0), ("hours_s__isnull", False)),
+                            _connector="OR",
                         ),
                         name="serviceinterval_says_something",
                         violation_error_message="Give at least one of months, distance and hours, above zero.",

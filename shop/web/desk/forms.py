@@ -22,10 +22,9 @@ def text_field(max_length, rows=3, **kwargs):
     return field
 
 
-def year_field(**kwargs):
-    return forms.IntegerField(
-        min_value=1900, max_value=2100, widget=forms.TextInput({"inputmode": "numeric"}), label="Model year", **kwargs
-    )
+def year_field(label="Model year", **kwargs):
+    widget = forms.TextInput({"inputmode": "numeric"})
+    return forms.IntegerField(label=label, min_value=1900, max_value=2100, widget=widget, **kwargs)
 
 
 class FindForm(forms.Form):

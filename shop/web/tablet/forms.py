@@ -5,7 +5,9 @@ from django.core.exceptions import ValidationError
 
 from shop.calc import units
 from shop.core import amounts
+from shop.core.errors import Conflict
 from shop.dampers.measures import QUANTITY, Measure
+from shop.documents.selectors.words import as_entered
 from shop.staff.abilities import ABILITIES
 from shop.staff.models import User
 from shop.web.desk import forms as desk
@@ -136,14 +138,18 @@ class CorrectionForm(ReadingForm):
         )
 
 
+class DoneForm(KeyedForm):
+    """A step without a figure: the press of a button says that it is done."""
+
+
 class AsLeftForm(KeyedForm):
     """The settings as left, one field each; what was found stands beside and is never filled in by itself."""
 
     def __init__(self, *args, settings, **kwargs):
         super().__init__(*args, **kwargs)
         for setting in settings:
-            field = figure_field(Measure(setting.measure))
             found = setting.found
+            field = figure_field(Measure(setting.measure), required=bool(found))
             if QUANTITY[Measure(setting.measure)] == "count":
                 field.step = "1"
             if found:
@@ -186,13 +192,28 @@ class CheckForm(KeyedForm):
         error_messages={"required": "Type your own PIN."},
     )
 
-    def __init__(self, *args, first, **kwargs):
+    seen = forms.CharField(max_length=20, required=False, widget=forms.HiddenInput)
+
+    def __init__(self, *args, first, reading, **kwargs):
         super().__init__(*args, **kwargs)
+        self.reading = reading
+        self.fields["seen"].initial = reading.pk if reading else ""
         field = self.fields["by"]
         field.queryset = User.objects.filter(is_active=True, role__in=ABILITIES["work"]).order_by(
             "first_name", "last_name", "username"
         )
         field.widget.first = first
+
+    def check_reading(self) -> None:
+        """Raise Conflict when the page showed another reading than the one that would be confirmed."""
+        if self.cleaned_data.pop("seen") == str(self.reading.pk if self.reading else ""):
+            return
+        now = as_entered(self.reading) or "nothing"
+        self.data = self.data | {"seen": self.reading.pk if self.reading else ""}
+        raise Conflict(
+            f"The reading was corrected while this page was open: the books now hold {now}. Look at it again first.",
+            code="corrected",
+        )
 
 
 class CloseForm(KeyedForm):

@@ -1,14 +1,14 @@
 from django.urls import path
 
-from shop.web.tablet import views
+from shop.web.tablet.views import bench, closing, steps
 
 app_name = "tablet"
 urlpatterns = [
-    path("", views.bench, name="bench"),
-    path("<int:pk>/", views.job, name="job"),
-    path("<int:pk>/<int:number>/", views.step, name="step"),
-    path("<int:pk>/<int:number>/check/", views.check, name="check"),
-    path("<int:pk>/readings/<int:reading_pk>/", views.correct, name="correct"),
-    path("<int:pk>/close/", views.close, name="close"),
-    path("orders/<int:pk>/close/", views.close_order, name="close_order"),
+    path("", bench.bench, name="bench"),
+    path("<int:pk>/", bench.job, name="job"),
+    path("<int:pk>/<int:number>/", steps.step, name="step"),
+    path("<int:pk>/<int:number>/check/", steps.check, name="check"),
+    path("<int:pk>/readings/<int:reading_pk>/", steps.correct, name="correct"),
+    path("<int:pk>/close/", closing.close, name="close"),
+    path("orders/<int:pk>/close/", closing.close_order, name="close_order"),
 ]

@@ -1,4 +1,4 @@
-"""How the bench reads a figure, its source and what was recorded."""
+"""How the bench reads a step, a figure with its source, and what was recorded."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -10,7 +10,56 @@ from shop.core.amounts import in_full, in_other_unit, in_shop_unit, shop_unit, s
 from shop.core.clock import local_day
 from shop.documents.selectors.words import as_entered, source
 from shop.workorders.frozen import FrozenSheet, FrozenValue
-from shop.workorders.models import Reading
+from shop.workorders.models import DamperJob, Reading
+from shop.workorders.selectors import StepState, job_steps
+
+
+@dataclass(frozen=True)
+class Line:
+    """A step as lists and ticks show it. count: its place among the steps that this damper has."""
+
+    count: int
+    state: StepState
+
+    @property
+    def step(self):
+        return self.state.step
+
+    @property
+    def settled(self) -> bool:
+        """Whether the bench has done all it can; a figure that no verified sheet gives is not the bench's to mend."""
+        state = self.state
+        return bool(state.done and not state.lacking and (state.check or not state.step.critical))
+
+    @property
+    def care(self) -> bool:
+        """Whether it is done as far as the bench goes, and still does not count."""
+        return self.settled and not self.state.complete
+
+    @property
+    def caution(self) -> tuple[str, str]:
+        """The caution's first sentence, which names the danger, and the rest."""
+        first, dot, rest = self.step.caution.partition(". ")
+        return first + dot.strip(), rest
+
+    def told(self) -> list[str]:
+        """What was recorded, and by whom it was done and checked."""
+        state, lines = self.state, []
+        if state.reading:
+            lines.append(recorded(state.reading))
+        elif state.done:
+            lines.append(f"done: {signed(state.done)}")
+        if state.check:
+            lines.append(f"checked: {signed(state.check)}")
+        return lines
+
+
+def lines_of(job: DamperJob) -> list[Line]:
+    return [Line(count, state) for count, state in enumerate(job_steps(job), 1)]
+
+
+def next_to_do(lines: list[Line]) -> Line | None:
+    return next((line for line in lines if not line.settled), None)
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from django.contrib.staticfiles.finders import get_finders
 from django.core.management import BaseCommand, CommandError, call_command
 
 from shop.bootstrap import end_with_parent
+from shop.staff.demo_log_ins import LOG_INS
 
 READY_WITHIN = 90  # seconds, on a slow machine
 STOP_WITHIN = 15
@@ -193,7 +194,10 @@ class Command(BaseCommand):
 
     def welcome(self):
         self.say(f"\nDamperbook is running:  {settings.SITE_URL}/\n")
-        self.say(f"Data is kept in {shown(settings.VAR)}, logs in {shown(settings.VAR / 'log')}. Stop with Ctrl-C.")
+        self.say("  Log in as   Password             Bench PIN   Role")
+        for one in LOG_INS:
+            self.say(f"  {one.username:<12}{one.password:<21}{one.pin or '-':<12}{one.role.label}")
+        self.say(f"\nData is kept in {shown(settings.VAR)}, logs in {shown(settings.VAR / 'log')}. Stop with Ctrl-C.")
 
     def say(self, text):
         self.stdout.write(text)

@@ -11,6 +11,7 @@ from shop.customers import services
 from shop.customers.models import Customer, Meter, ReadingSource, Vehicle
 from shop.dampers.models import Position
 from shop.dampers.services import create_damper, fit_dampers
+from shop.reminders.services import forecast_of
 from shop.web.access import allow
 from shop.web.desk import find
 from shop.web.desk.forms import (
@@ -136,6 +137,7 @@ def _vehicle_page(request, row, form):
         "corners": [(position, label, by_corner.get(position)) for position, label in Position.choices],
         "readings": readings,
         "orders": row.orders.with_names()[:ORDERS_SHOWN],
+        "forecast": None if row.sold_on else forecast_of(vehicle=row, now=timezone.now()),
         "form": form,
         "may_keep": request.user.may("keep_customers"),
         "may_book": request.user.may("book"),

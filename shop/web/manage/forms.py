@@ -1,0 +1,201 @@
+"""What the manager fills in: shapes and labels; the rules live in the domain."""
+
+from django import forms
+from django.contrib.auth.validators import UnicodeUsernameValidator
+from django.core.exceptions import ValidationError
+
+from shop.calc import units
+from shop.core.amounts import to_base_unit
+from shop.customers.models import VehicleModel
+from shop.dampers.measures import QUANTITY, SPECIFIED, Measure
+from shop.dampers.models import DamperModel
+from shop.parts.models import Container
+from shop.specs.models import SheetPosition, SheetStatus, SpecSheet
+from shop.specs.services import NewValue
+from shop.staff.models import Role
+from shop.web.desk.forms import FindForm, text_field, year_field
+from shop.web.fields import QuantityField
+from shop.web.forms import KeyedForm
+
+
+class SheetsForm(FindForm):
+    status = forms.ChoiceField(choices=[("", "every status"), *SheetStatus.choices], required=False)
+
+
+class PrintedField(QuantityField):
+    """A figure as its source prints it: the unit is chosen in a field of its own, so none stands beside this one."""
+
+    unit = ""
+
+
+class SheetForm(KeyedForm):
+    """A sheet as its source prints it; cleans to what enter_sheet takes. A figure has fields charge, charge_unit …"""
+
+    damper_model = forms.ModelChoiceField(DamperModel.objects.all(), empty_label="Choose one")
+    vehicle_model = forms.ModelChoiceField(
+        VehicleModel.objects.all(), label="Only on", empty_label="whatever vehicle it sits on", required=False
+    )
+    position = forms.ChoiceField(choices=SheetPosition.choices)
+    year_from = year_field(label="From model year", required=False)
+    year_to = year_field(label="To model year", required=False)
+    code = forms.CharField(max_length=30, label="Sheet code", help_text="The shop's own name for it, such as H2-A.")
+    replaces = forms.ModelChoiceField(
+        SpecSheet.objects.none(),
+        label="Next version of",
+        empty_label="a new sheet",
+        required=False,
+        help_text="When this one is verified, that one is withdrawn. It keeps that one's code.",
+    )
+    source_document = forms.CharField(max_length=200, label="Document", help_text="As its title page prints it.")
+    source_revision = forms.CharField(max_length=40, label="Revision or date")
+    source_page = forms.CharField(max_length=40, label="Page")
+    note = text_field(1000, required=False)
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["replaces"].queryset = (
+            SpecSheet.objects.filter(replaced_by=None)
+            .exclude(status=SheetStatus.WITHDRAWN)
+            .select_related("damper_model")
+        )
+        for measure in SPECIFIED:
+            self._add_figure(measure)
+
+    def _add_figure(self, measure):
+        choices = [(one.symbol, one.symbol) for one in units.QUANTITIES[QUANTITY[measure]]]
+        self.fields[f"{measure}_unit"] = unit = forms.ChoiceField(choices=choices, label="Unit", required=False)
+        chosen = self.data.get(self.add_prefix(f"{measure}_unit"), "")
+        own = chosen if chosen in units.UNITS and units.UNITS[chosen].quantity == QUANTITY[measure] else None
+        name = measure.label
+        self.fields[measure.value] = figure = PrintedField.of(measure, unit=own, above_zero=True, required=False)
+        for end, label in (("low", "Lowest allowed"), ("high", "Highest allowed")):
+            self.fields[f"{measure}_{end}"] = PrintedField.of(measure, unit=own, label=label, required=False)
+        figure.label = name
+        unit.initial = figure.bare_unit()
+        self.fields[f"{measure}_tolerance"] = forms.CharField(
+            max_length=40, label="Tolerance as printed", required=False
+        )
+        self.fields[f"{measure}_page"] = forms.CharField(max_length=40, label="Page, if another", required=False)
+
+    def source_fields(self):
+        return [self[name] for name in ("source_document", "source_revision", "source_page", "note")]
+
+    def cover_fields(self):
+        names = ("damper_model", "vehicle_model", "position", "year_from", "year_to", "code", "replaces")
+        return [self[name] for name in names]
+
+    def figure_rows(self):
+        """(label, fields) of each measure, the value first."""
+        for measure in SPECIFIED:
+            names = [measure.value] + [f"{measure}_{part}" for part in ("unit", "low", "high", "tolerance", "page")]
+            yield measure.label, [self[name] for name in names]
+
+    def clean(self):
+        data = super().clean()
+        values = [value for measure in SPECIFIED if (value := self._value(measure, data))]
+        own = {f"{measure}{part}" for measure in SPECIFIED for part in _PARTS}
+        return {name: one for name, one in data.items() if name not in own} | {"values": values}
+
+    def _value(self, measure: Measure, data) -> NewValue | None:
+        entered, low, high = (data.get(f"{measure}{part}") for part in ("", "_low", "_high"))
+        broken = any(f"{measure}{part}" in self.errors for part in _PARTS)
+        if broken or not (entered or low or high):
+            return None
+        for part, there, what in (
+            ("", entered, "the value itself"), ("_low", low, "the lowest value that is still in tolerance"),
+            ("_high", high, "the highest value that is still in tolerance"),
+        ):  # fmt: skip
+            if not there:
+                self.add_error(f"{measure}{part}", f"{measure.label}: give {what}.")
+        if not (entered and low and high):
+            return None
+        tolerance, page = data.get(f"{measure}_tolerance", ""), data.get(f"{measure}_page", "")
+        return NewValue(measure.value, entered, low, high, tolerance, page)
+
+
+_PARTS = ("", "_unit", "_low", "_high", "_tolerance", "_page")
+
+
+class VerifyForm(KeyedForm):
+    compared = forms.BooleanField(
+        label="I have the source in my hands and compared every figure, its unit and the model years.",
+        error_messages={"required": "Compare every figure with the source first, then tick this."},
+    )
+
+    def clean(self):
+        return {"request_key": super().clean().get("request_key", "")}
+
+
+class WithdrawForm(KeyedForm):
+    why = forms.CharField(max_length=300, label="Why it is withdrawn")
+
+
+class ReceiveForm(KeyedForm):
+    """A delivery of one part: whole containers where it comes in such, else an amount; cleans to what receive takes."""
+
+    container = forms.ModelChoiceField(Container.objects.none(), label="Container", empty_label=None)
+    count = forms.IntegerField(
+        label="How many", min_value=1, max_value=100_000, widget=forms.TextInput({"inputmode": "numeric"})
+    )
+    reason = forms.CharField(max_length=200, label="Delivery note", required=False)
+
+    def __init__(self, *args, part, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.part = part
+        containers = part.containers.all()
+        if containers:
+            self.fields["container"].queryset = containers
+        else:
+            del self.fields["container"]
+            del self.fields["count"]
+            unit = "pcs" if part.measure == "count" else None
+            amount = QuantityField(part.measure, unit=unit, label="Amount", above_zero=True, high_si=1e6)
+            self.fields = {"amount": amount, **self.fields}
+
+    def clean(self):
+        data = super().clean()
+        container, count, entered = data.get("container"), data.pop("count", None), data.get("amount")
+        if container and count:
+            data["amount"] = container.size * count
+        elif entered:
+            data["amount"] = to_base_unit(entered.si, self.part.measure)
+        return data
+
+
+class PersonForm(KeyedForm):
+    username = forms.CharField(
+        max_length=150, label="User name", validators=[UnicodeUsernameValidator()], help_text="To log in with."
+    )
+    first_name = forms.CharField(max_length=150)
+    last_name = forms.CharField(max_length=150)
+    role = forms.ChoiceField(choices=Role.choices, widget=forms.RadioSelect)
+    password = forms.CharField(
+        max_length=128,
+        strip=False,
+        widget=forms.PasswordInput({"autocomplete": "new-password"}),
+        label="First password",
+    )
+    again = forms.CharField(
+        max_length=128,
+        strip=False,
+        widget=forms.PasswordInput({"autocomplete": "new-password"}),
+        label="The same again",
+    )
+
+    def clean(self):
+        data = super().clean()
+        again = data.pop("again", None)
+        if again is not None and "password" in data and again != data["password"]:
+            raise ValidationError({"again": "The two passwords differ. Type both again."})
+        return data
+
+
+class PinForm(forms.Form):
+    """Without a key: a key would keep a digest of the PIN, and there are too few PINs to hide one in a digest."""
+
+    pin = forms.CharField(
+        max_length=8,
+        label="New bench PIN",
+        help_text="4 to 8 digits. The old one ends.",
+        widget=forms.PasswordInput({"inputmode": "numeric", "autocomplete": "new-password"}),
+    )

@@ -1,0 +1,59 @@
+"""What every page of one damper shows around its own matter."""
+
+from django.http import Http404
+from django.shortcuts import get_object_or_404
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods
+
+from shop.documents.selectors.words import as_entered
+from shop.web.tablet import words
+from shop.workorders.models import JobStatus
+from shop.workorders.selectors import on_bench, settings_of
+
+form_page = require_http_methods(["GET", "HEAD", "POST"])
+
+
+def find(pk):
+    return get_object_or_404(on_bench(), pk=pk)
+
+
+def of_job(job, **more):
+    """What the frame of every page of a damper shows."""
+    lines, books = words.lines_of(job), list(job.readings.all())
+    return {
+        "job": job,
+        "sheet": job.sheet,
+        "open": job.status == JobStatus.OPEN,
+        "lines": lines,
+        "next_line": words.next_to_do(lines),
+        "books": books,
+        "last": books and f"{books[-1].get_measure_display()} {as_entered(books[-1])}",
+        **more,
+    }
+
+
+def of_step(job, number):
+    """The frame's data, and where this step stands between the others. Http404 for a step the damper does not have."""
+    page = of_job(job)
+    lines = page["lines"]
+    here = next((line for line in lines if line.step.number == number), None)
+    if here is None:
+        raise Http404
+    before, after = lines[: here.count - 1], lines[here.count :]
+    return page | {
+        "here": here,
+        "aim": words.aim(page["sheet"], here.state.value) if here.state.value else None,
+        "previous": address(job, before[-1]) if before else job.get_absolute_url(),
+        "next": address(job, after[0]) if after else reverse("tablet:close", args=[job.pk]),
+        "barred_by": next((line for line in before if bars(line)), None),
+        "settings": settings_of(job) if here.step.as_left else [],
+    }
+
+
+def address(job, line):
+    return reverse("tablet:step", args=[job.pk, line.step.number])
+
+
+def bars(line):
+    """A critical step without a reading has to be complete before anything after it; recording refuses it too."""
+    return line.step.critical and not line.step.reading and not line.state.complete

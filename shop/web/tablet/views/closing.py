@@ -1,0 +1,51 @@
+from django.core.exceptions import PermissionDenied
+from django.shortcuts import get_object_or_404, redirect
+from django.utils import timezone
+
+from shop.web.access import allow
+from shop.web.forms import submit
+from shop.web.pages import sent, show
+from shop.web.tablet.forms import CloseForm, OverrideForm, UsedForm
+from shop.web.tablet.frame import find, form_page, of_job
+from shop.workorders import services
+from shop.workorders.models import JobStatus, OrderStatus, WorkOrder
+from shop.workorders.selectors import missing, on_bench
+
+
+@allow("work")
+@form_page
+def close(request, pk):
+    """What a damper still lacks, each thing with the way to mend it; or the button that closes it."""
+    job = find(pk)
+    if request.method != "POST" and job.status != JobStatus.OPEN:
+        return redirect(job)
+    may_override = request.user.may("override")
+    if request.POST.get("override_reason") and not may_override:
+        raise PermissionDenied("Only a manager can close a damper that lacks something.")
+    lacking = missing(job) if job.status == JobStatus.OPEN else []
+    form = (OverrideForm if lacking and may_override else CloseForm)(sent(request))
+    if request.method == "POST":
+        closed = submit(form, services.close_job, job=job, by=request.user, at=timezone.now())
+        if closed:
+            return redirect(closed)
+    return show(request, "tablet/close.html", of_job(job, form=form, lacking=lacking, may_override=may_override))
+
+
+@allow("work")
+@form_page
+def close_order(request, pk):
+    """All dampers are closed: what was used of the parts, then the order is ready to hand back."""
+    order = get_object_or_404(WorkOrder.objects.with_names(), pk=pk)
+    jobs = list(on_bench().filter(order=order))
+    lines = order.pick_list.lines.select_related("part", "reservation").order_by("tag", "pk")
+    form = UsedForm(sent(request), lines=lines)
+    if request.method == "POST" and submit(form, services.close_order, order=order, by=request.user, at=timezone.now()):
+        return redirect("tablet:close_order", pk)
+    page = {
+        "order": order,
+        "form": form,
+        "jobs": jobs,
+        "still_open": [job for job in jobs if job.status != JobStatus.CLOSED],
+        "on_bench": order.status == OrderStatus.ON_BENCH,
+    }
+    return show(request, "tablet/close_order.html", page)

@@ -1,0 +1,186 @@
+from urllib.parse import urlencode
+
+from django.core.exceptions import ValidationError
+from django.http import Http404
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.utils import timezone
+
+from shop.core.clock import local_day
+from shop.core.errors import Conflict
+from shop.staff.services import confirm_bench_pin
+from shop.web.access import allow
+from shop.web.forms import submit
+from shop.web.pages import sent, show
+from shop.web.tablet import words
+from shop.web.tablet.entries import record_as_left
+from shop.web.tablet.forms import AsLeftForm, CheckForm, CorrectionForm, DoneForm, ReadingForm
+from shop.web.tablet.frame import find, form_page, of_job, of_step
+from shop.workorders import services
+from shop.workorders.models import Moment
+
+
+@allow("work")
+@form_page
+def step(request, pk, number):
+    """One step: what to do, the number to aim at, and the one entry that the step asks for."""
+    job = find(pk)
+    page = of_step(job, number)
+    here = page["here"]
+    form = entry_form(here.state, sent(request), page["settings"])
+    if request.method == "POST":
+        if enter(form, job, here.step, request.user):
+            return redirect(after_entry(find(pk), number))
+        if form.status == 409:  # the page is about what the books hold now
+            page = of_step(find(pk), number)
+            page["clashes"] = clashes(page, form)
+    elif not page["open"] or (here.state.done and not here.state.lacking):
+        form = None  # all is in the books; another figure is a correction
+    return show(request, "tablet/step.html", page | {"form": form})
+
+
+def entry_form(state, data, settings):
+    if state.step.reading:
+        value = state.value if state.verified else None
+        return ReadingForm(data, measure=state.step.reading, value=value, unfit=unfit_today)
+    if state.step.as_left:
+        typed = data or {}
+        asked = [one for one in settings if one.left is None or typed.get(one.measure)]
+        return AsLeftForm(data, settings=asked)
+    return DoneForm(data)
+
+
+def unfit_today(tool):
+    """Why a tool cannot be used today, as a sentence; empty when it can."""
+    return tool.why_not(local_day(timezone.now()))
+
+
+def enter(form, job, step, by):
+    given = {"job": job, "step": step, "by": by, "at": timezone.now()}
+    if step.reading:
+        return submit(form, services.record_reading, measure=step.reading, moment=Moment.SET, **given)
+    return submit(form, record_as_left if step.as_left else services.finish_step, **given)
+
+
+def after_entry(job, number):
+    """Where the hands go next: to the second person, to the next step, or to closing."""
+    page = of_step(job, number)
+    state = page["here"].state
+    if state.step.critical and state.done and not state.check:
+        return reverse("tablet:check", args=[job.pk, number])
+    return page["next"]
+
+
+def clashes(page, form):
+    """What somebody else recorded while this page was open, beside what was typed here, and the way to correct it."""
+    if not page["open"]:
+        return []
+    step, found = page["here"].step, []
+    if step.reading and page["here"].state.reading:
+        typed = {name: form.data.get(name, "") for name in ("entered", "tool", "bench_temperature")}
+        found.append((page["here"].state.reading, typed))
+    for setting in page["settings"]:
+        if setting.left and form.data.get(setting.measure):
+            found.append((setting.left, {"entered": form.data[setting.measure]}))
+            del form.fields[setting.measure]
+    return [
+        {
+            "label": reading.get_measure_display(),
+            "books": words.recorded(reading),
+            "typed": typed["entered"],
+            "unit": reading.unit,
+            "url": f"{correct_url(reading)}?{urlencode({k: v for k, v in typed.items() if v})}",
+        }
+        for reading, typed in found
+    ]
+
+
+def correct_url(reading):
+    return reverse("tablet:correct", args=[reading.job_id, reading.pk])
+
+
+@allow("work")
+@form_page
+def correct(request, pk, reading_pk):
+    """Put another figure in the place of one in the books; the old one stays to be read."""
+    job = find(pk)
+    reading = next((one for one in job.readings.all() if one.pk == reading_pk), None)
+    if reading is None:
+        raise Http404
+    if request.method != "POST" and (stands := standing(job, reading)) != reading:
+        return redirect(f"{correct_url(stands)}?{request.GET.urlencode()}")
+    value = job.sheet.values.get(reading.measure) if reading.moment == Moment.SET else None
+    form = CorrectionForm(
+        sent(request),
+        initial=request.GET.dict(),
+        measure=reading.measure,
+        value=value if job.sheet.verified else None,
+        unfit=unfit_today,
+    )
+    given = {"job": job, "measure": reading.measure, "moment": reading.moment, "step": reading.step}
+    if request.method == "POST":
+        if submit(form, services.record_reading, corrects=reading, by=request.user, at=timezone.now(), **given):
+            return redirect(after_correction(find(pk), reading))
+        if form.status == 409:
+            job = find(pk)
+            reading = standing(job, reading)
+    page = of_job(
+        job,
+        form=form,
+        reading=reading,
+        aim=words.aim(job.sheet, value) if value else None,
+        told=[(words.recorded(one), one.why) for one in job.readings.all() if same_figure(one, reading)],
+        back=reverse("tablet:step", args=[pk, reading.step.number]) if reading.step else job.get_absolute_url(),
+    )
+    return show(request, "tablet/correct.html", page)
+
+
+def same_figure(one, other):
+    return (one.measure, one.moment) == (other.measure, other.moment)
+
+
+def standing(job, reading):
+    return job.standing_readings()[reading.measure, reading.moment]
+
+
+def after_correction(job, reading):
+    if reading.step is None:
+        return job.get_absolute_url()
+    state = of_step(job, reading.step.number)["here"].state
+    name = "tablet:check" if state.step.critical and not state.check else "tablet:step"
+    return reverse(name, args=[job.pk, state.step.number])
+
+
+@allow("work")
+@form_page
+def check(request, pk, number):
+    """Somebody who did not do a critical step confirms it with their own PIN, on the first one's tablet."""
+    job = find(pk)
+    page = of_step(job, number)
+    state = page["here"].state
+    if not state.step.critical:
+        raise Http404
+    if request.method != "POST" and (state.check or not state.done or not page["open"]):
+        return redirect("tablet:step", pk, number)
+    first = (state.reading or state.done).by if state.done else None
+    form = CheckForm(sent(request), first=first, reading=state.reading)
+    if request.method == "POST" and confirmed(form):
+        checked = submit(form, services.second_check, job=job, step=state.step, at=timezone.now())
+        if checked:
+            return redirect(after_entry(find(pk), number))
+    return show(request, "tablet/check.html", page | {"form": form, "first": first})
+
+
+def confirmed(form):
+    """Whether the page showed the reading that stands and the PIN is the second person's. A wrong PIN is counted."""
+    form.status = 422
+    if not form.is_valid():
+        return False
+    try:
+        form.check_reading()
+        confirm_bench_pin(user=form.cleaned_data["by"], pin=form.cleaned_data.pop("pin"), at=timezone.now())
+    except ValidationError as refusal:
+        form.status = 409 if isinstance(refusal, Conflict) else 422
+        form.add_error(None, refusal)
+        return False
+    return True

@@ -1,0 +1,117 @@
+"""Who may do what: every endpoint with every role. A new endpoint without a rule here fails."""
+
+import re
+
+import pytest
+from django.urls import reverse
+
+from api.urls import v1
+from tests.api.conftest import Caller, refused
+from tests.factories import make_user
+
+D, T, M = "desk", "technician", "manager"
+ALL, DESK, BENCH = {D, T, M}, {D, M}, {T, M}
+OPEN = None  # also to people without a log-in
+
+RULES = {
+    ("POST", "token/"): OPEN,
+    ("POST", "token/give-back/"): ALL,
+    ("GET", "customers/"): ALL,
+    ("POST", "customers/"): DESK,
+    ("GET", "customers/<int:pk>/"): ALL,
+    ("PATCH", "customers/<int:pk>/"): DESK,
+    ("POST", "customers/<int:pk>/consent/"): DESK,
+    ("GET", "vehicle-models/"): ALL,
+    ("GET", "vehicles/"): ALL,
+    ("POST", "vehicles/"): DESK,
+    ("GET", "vehicles/<int:pk>/"): ALL,
+    ("PATCH", "vehicles/<int:pk>/"): DESK,
+    ("POST", "vehicles/<int:pk>/sold/"): DESK,
+    ("GET", "vehicles/<int:pk>/meter-readings/"): ALL,
+    ("POST", "vehicles/<int:pk>/meter-readings/"): ALL,
+    ("POST", "vehicles/<int:pk>/fit-dampers/"): DESK,
+    ("GET", "damper-models/"): ALL,
+    ("GET", "dampers/"): ALL,
+    ("POST", "dampers/"): DESK,
+    ("GET", "dampers/<int:pk>/"): ALL,
+    ("GET", "spec/"): ALL,
+    ("GET", "work-orders/"): ALL,
+    ("POST", "work-orders/"): DESK,
+    ("GET", "work-orders/<int:pk>/"): ALL,
+    ("POST", "work-orders/<int:pk>/check-in/"): DESK,
+    ("POST", "work-orders/<int:pk>/call-off/"): DESK,
+    ("POST", "work-orders/<int:pk>/close/"): BENCH,
+    ("POST", "work-orders/<int:pk>/hand-back/"): DESK,
+    ("GET", "work-orders/<int:pk>/pick-list/"): ALL,
+    ("GET", "work-orders/<int:pk>/job-card/"): ALL,
+    ("POST", "pick-lines/<int:pk>/pick/"): ALL,
+    ("POST", "pick-lines/<int:pk>/unpick/"): ALL,
+    ("GET", "jobs/"): ALL,
+    ("GET", "jobs/<int:pk>/"): ALL,
+    ("POST", "jobs/<int:pk>/steps/<int:number>/done/"): BENCH,
+    ("POST", "jobs/<int:pk>/steps/<int:number>/second-check/"): BENCH,
+    ("GET", "jobs/<int:pk>/readings/"): ALL,
+    ("POST", "jobs/<int:pk>/readings/"): BENCH,
+    ("POST", "jobs/<int:pk>/close/"): BENCH,
+    ("GET", "parts/"): ALL,
+    ("GET", "parts/<int:pk>/"): ALL,
+    ("POST", "parts/<int:pk>/receive/"): DESK,
+}
+WRITES = {"POST", "PUT", "PATCH", "DELETE"}
+
+
+def endpoints():
+    """Every method and route of /api/v1/ as the site has them."""
+    for one in v1:
+        view = one.callback.cls
+        for method in ("get", *(name.lower() for name in WRITES)):
+            if hasattr(view, method):
+                yield method.upper(), str(one.pattern)
+
+
+def asked(user, method, route):
+    """The route with ids that nobody has."""
+    return Caller(user).send(method, re.sub(r"<int:\w+>", "0", route), {} if method in WRITES else None)
+
+
+def test_every_endpoint_has_a_rule():
+    assert sorted(endpoints()) == sorted(RULES)
+
+
+@pytest.mark.parametrize("role", [D, T, M])
+@pytest.mark.parametrize(("method", "route"), sorted(endpoints()))
+def test_a_role_is_let_in_or_told_who_is(method, route, role, db):
+    user = make_user(role)
+    answer = asked(user, method, route)
+    allowed = RULES[method, route]
+    if allowed is OPEN or role in allowed:
+        assert answer.status_code not in (401, 403, 405, 500), answer.content.decode()
+        return
+    message = refused(answer, 403, code="permission_denied")
+    assert message.startswith("This is for: ")
+    assert str(user) in message
+
+
+@pytest.mark.parametrize(("method", "route"), sorted(endpoints()))
+def test_without_a_log_in_only_the_log_in_is_open(method, route, db):
+    answer = asked(None, method, route)
+    if RULES[method, route] is OPEN:
+        refused(answer, 400)
+        return
+    message = refused(answer, 401, code="not_authenticated")
+    assert "Authorization: Token" in message
+    assert answer["WWW-Authenticate"] == "Token"
+
+
+def test_the_document_and_its_page_are_for_people_with_a_log_in(nobody, client, desk):
+    refused(client.get(reverse("api:schema")), 401)
+    assert client.get(reverse("api:docs")).status_code == 302
+    client.force_login(desk)
+    assert client.get(reverse("api:schema")).status_code == 200
+    assert client.get(reverse("api:docs")).status_code == 200
+
+
+def test_somebody_who_left_the_shop_gets_in_no_more(at_desk, desk):
+    desk.is_active = False
+    desk.save()
+    refused(at_desk.get("customers/"), 401)

@@ -1,0 +1,57 @@
+"""The same request twice is one request, also when both come at once."""
+
+import pytest
+from django.core.exceptions import ValidationError
+
+from shop.core.errors import Conflict
+from shop.core.models import Heartbeat, RequestKey
+from shop.core.services import beat, once
+from shop.customers.models import Customer
+from tests import factories as make
+from tests.factories import NOON
+from tests.racing import at_once
+
+
+def enter(key, name="Ines", make_row=None):
+    make_row = make_row or (lambda: make.make_customer(name=name))
+    return once(scope="test", key=key, content={"name": name}, at=NOON, make=make_row)
+
+
+def test_the_same_key_answers_what_was_made_and_makes_nothing_more(db):
+    first = enter("k1")
+    assert enter("k1") == first
+    assert Customer.objects.count() == 1
+
+
+def test_a_key_used_again_for_something_else_is_refused(db):
+    enter("k1")
+    with pytest.raises(Conflict, match="already used for another entry"):
+        enter("k1", name="Theo")
+
+
+def test_another_key_or_none_is_another_request(db):
+    enter("k1"), enter("k2"), enter(""), enter("")
+    assert Customer.objects.count() == 4
+
+
+def test_a_refused_request_leaves_its_key_free(db):
+    def refuse():
+        raise ValidationError("no")
+
+    with pytest.raises(ValidationError):
+        enter("k1", make_row=refuse)
+    assert not RequestKey.objects.exists()
+    assert enter("k1").name == "Ines"
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_at_once_with_one_key_make_one_row():
+    first, second = at_once(lambda: enter("k1"), lambda: enter("k1"))
+    assert first == second
+    assert Customer.objects.count() == 1
+
+
+def test_a_heartbeat_is_one_row_that_moves(db):
+    beat(name="scheduler", at=NOON)
+    beat(name="scheduler", at=NOON.replace(hour=20))
+    assert Heartbeat.objects.get().at.hour == 20

@@ -1,0 +1,168 @@
+"""Every constraint is hit once, past all checks in Python: the database is the last word."""
+
+from datetime import date
+
+import pytest
+from django.apps import apps
+from django.db import IntegrityError, transaction
+
+from shop.core.models import RequestKey
+from shop.customers.models import Customer, MeterReading, Vehicle, VehicleModel
+from shop.dampers.models import Damper, DamperModel, Fitment, Position
+from shop.parts.models import Container, Movement, Part, Reservation
+from shop.picklists.models import PickLine
+from shop.specs.models import KitLine, Procedure, ServiceInterval, SheetPosition, SpecSheet, SpecValue, Step
+from shop.staff.models import User
+from shop.workorders.models import (
+    CardRevision,
+    DamperJob,
+    Reading,
+    SecondCheck,
+    StepDone,
+    Tool,
+    WorkOrder,
+)
+from tests import factories as make
+from tests.factories import NOON
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def book(desk, technician, second, manager):
+    """A little of everything."""
+    vehicle = make.make_vehicle(vin="OS9R15-1")
+    model = make.make_damper_model()
+    make.make_fitment(vehicle.model, Position.REAR_LEFT, model)
+    damper = make.make_damper(vehicle, Position.REAR_LEFT, model=model)
+    make.make_damper(vehicle, Position.REAR_RIGHT, model=model)
+    make.make_sheet(model, position=SheetPosition.REAR)
+    make.make_kit_line(model, "SK-1")
+    part = make.make_part("SK-1", on_hand=2)
+    make.make_container(part, 1000)
+    make.make_meter_reading(vehicle, miles=100)
+    make.make_tool()
+    job = make.make_open_job(by=desk, damper=damper)
+    make.open_the_gate(job, technician, second)
+    CardRevision.objects.create(order=job.order, number=1, digest="a" * 64, at=NOON)
+    RequestKey.objects.create(scope="s", key="k", fingerprint="f", made_at=NOON)
+    ServiceInterval.objects.create(damper_model=model, months=6, source="test")
+    ServiceInterval.objects.create(vehicle_model=vehicle.model, months=6, source="test")
+
+
+def change(model, **values):
+    """Write these values over a row of a table that may be changed."""
+    return lambda: model.objects.filter(pk=model.objects.order_by("pk").last().pk).update(**values)
+
+
+def copy(model, **values):
+    """Add a row like an existing one, with these values: for tables that only grow, and for uniqueness."""
+
+    def run():
+        row = model.objects.order_by("pk").last()
+        row.pk, row._state.adding = None, True
+        for name, value in values.items():
+            setattr(row, name, value(row) if callable(value) else value)
+        row.save(force_insert=True)
+
+    return run
+
+
+CASES = {
+    "requestkey_once": copy(RequestKey),
+    "requestkey_not_blank": copy(RequestKey, key=""),
+    "user_role_known": change(User, role="owner"),
+    "customer_name_given": change(Customer, name=""),
+    "customer_consent_known": change(Customer, reminder_consent="perhaps"),
+    "vehiclemodel_once": copy(VehicleModel),
+    "vehiclemodel_years_in_order": change(VehicleModel, year_to=1999),
+    "vehicle_vin_once": copy(Vehicle),
+    "meterreading_not_negative": copy(MeterReading, value_si=-1),
+    "meterreading_meter_known": copy(MeterReading, meter="clock"),
+    "dampermodel_once": copy(DamperModel),
+    "dampermodel_construction_known": change(DamperModel, construction="magic"),
+    "dampermodel_refusal_has_reason": change(DamperModel, serviceable=False),
+    "fitment_once": copy(Fitment),
+    "fitment_position_known": change(Fitment, position="roof"),
+    "fitment_years_in_order": change(Fitment, year_to=1999),
+    "damper_one_per_corner": copy(Damper),
+    "damper_on_vehicle_has_position": change(Damper, position=""),
+    "damper_model_year_plausible": change(Damper, model_year=14),
+    "specsheet_version_once": copy(SpecSheet, status="draft"),
+    "specsheet_status_known": change(SpecSheet, status="maybe"),
+    "specsheet_position_known": change(SpecSheet, position="roof"),
+    "specsheet_years_in_order": change(SpecSheet, year_from=2016, year_to=2015),
+    "specsheet_source_given": change(SpecSheet, source_page=""),
+    "specsheet_second_person": lambda: SpecSheet.objects.update(verified_by=SpecSheet.objects.get().entered_by),
+    "specsheet_verified_by_somebody": change(SpecSheet, verified_by=None),
+    "specvalue_once_per_sheet": copy(SpecValue),
+    "specvalue_measure_known": change(SpecValue, measure="smell"),
+    "specvalue_within_its_range": change(SpecValue, value_si=1.0),
+    "kitline_measure_known": change(KitLine, measure="length"),
+    "kitline_amount_given": change(KitLine, amount=None),
+    "kitline_years_in_order": change(KitLine, year_from=2016, year_to=2015),
+    "serviceinterval_of_damper_once": lambda: ServiceInterval.objects.create(
+        damper_model=DamperModel.objects.first(), months=6, source="test"
+    ),
+    "serviceinterval_of_vehicle_once": copy(ServiceInterval),
+    "serviceinterval_of_one_thing": lambda: ServiceInterval.objects.filter(vehicle_model__isnull=False).update(
+        damper_model=make.make_damper_model()
+    ),
+    "serviceinterval_says_something": change(ServiceInterval, months=None),
+    "procedure_version_once": copy(Procedure, current=False),
+    "procedure_one_current": copy(Procedure, version=2),
+    "step_number_once": copy(Step),
+    "part_number_given": change(Part, number=""),
+    "part_measure_known": change(Part, measure="length"),
+    "container_size_once": copy(Container),
+    "container_holds_something": change(Container, size=0),
+    "container_price_not_negative": change(Container, price=-1),
+    "reservation_of_something": change(Reservation, amount=0),
+    "reservation_state_known": change(Reservation, state="lost"),
+    "movement_of_something": copy(Movement, amount=0),
+    "movement_sign_fits": copy(Movement, amount=-1),
+    "pickline_once_per_bag": copy(PickLine, reservation=None),
+    "pickline_of_something": change(PickLine, amount=0),
+    "pickline_measure_known": change(PickLine, measure="length"),
+    "pickline_picked_by_somebody": change(PickLine, picked_at=NOON),
+    "workorder_status_known": change(WorkOrder, status="lost"),
+    "workorder_bench_after_check_in": change(WorkOrder, checked_in_at=None),
+    "workorder_ready_after_closing": change(WorkOrder, status="ready"),
+    "workorder_called_off_with_reason": change(WorkOrder, status="called_off"),
+    "damperjob_index_once": copy(DamperJob, status="called_off"),
+    "damperjob_one_open_per_damper": copy(DamperJob, index=2),
+    "damperjob_status_known": change(DamperJob, status="lost"),
+    "damperjob_open_is_frozen": copy(DamperJob, index=2, spec=None, damper=lambda job: make.make_damper()),
+    "damperjob_closed_by_somebody": change(DamperJob, status="closed"),
+    "tool_kind_known": change(Tool, kind="hammer"),
+    "tool_range_in_order": change(Tool, low_si=1e9),
+    "tool_due_after_calibration": change(Tool, calibration_due_on=date(2000, 1, 1)),
+    "reading_first_once": copy(Reading),
+    "reading_not_negative": copy(Reading, moment="left", value_si=-1),
+    "reading_measure_known": copy(Reading, measure="smell"),
+    "reading_moment_known": copy(Reading, moment="later"),
+    "reading_correction_has_reason": copy(Reading, corrects=lambda row: Reading.objects.first()),
+    "stepdone_once": copy(StepDone),
+    "secondcheck_once": copy(SecondCheck),
+    "secondcheck_by_another": copy(SecondCheck, by=lambda row: row.first_by, step=lambda row: Step.objects.first()),
+    "cardrevision_number_once": copy(CardRevision),
+}
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_the_database_refuses(book, name):
+    with pytest.raises(IntegrityError) as refused, transaction.atomic():
+        CASES[name]()
+    told = str(refused.value)
+    # SQLite names the columns of a broken uniqueness, not the constraint.
+    assert name in told or told.startswith("UNIQUE constraint failed")
+
+
+def test_every_constraint_has_a_case():
+    ours = {
+        constraint.name
+        for model in apps.get_models()
+        if model.__module__.startswith("shop.") and model._meta.app_label != "reminders"
+        for constraint in model._meta.constraints
+    }
+    assert ours == set(CASES)
