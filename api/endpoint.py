@@ -114,7 +114,7 @@ class Endpoint(APIView):
 
     schema = Schema()
     parser_classes = [Json]
-    metadata_class = None
+    http_method_names = ["get", "head", "post", "patch"]
     keyed = True
     open_to_all = False
 

@@ -111,7 +111,7 @@ def _in_our_words(exc, context):
     if isinstance(exc, exceptions.AuthenticationFailed):
         return f"{exc.detail} Get a new token from POST /api/v1/token/."
     if isinstance(exc, exceptions.MethodNotAllowed):
-        allowed = " and ".join(view.allowed_methods)
+        allowed = " and ".join(method for method in view.allowed_methods if method != "HEAD")
         return f"{request.method} does nothing here; allowed is {allowed}."
     if isinstance(exc, exceptions.UnsupportedMediaType):
         kind = request.content_type[:60] or "nothing"

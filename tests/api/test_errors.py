@@ -1,13 +1,13 @@
 """What goes wrong with a request as such: one shape, the right status, a sentence that says what to do."""
 
 import json
-from types import SimpleNamespace
 
 import pytest
 from django.db import IntegrityError
 
 from shop.customers.models import Customer
 from tests.api.conftest import refused
+from tests.api.shop import make_on_bench
 
 
 def post_raw(caller, content, content_type="application/json", path="customers/"):
@@ -39,7 +39,8 @@ def test_a_body_that_is_no_object_is_400(at_desk, content):
 
 
 @pytest.mark.parametrize(
-    "content_type", ["text/plain", "application/xml", "application/x-www-form-urlencoded", "multipart/form-data; boundary=x"]
+    "content_type",
+    ["text/plain", "application/xml", "application/x-www-form-urlencoded", "multipart/form-data; boundary=x"],
 )
 def test_another_content_type_is_415_and_names_the_right_one(at_desk, content_type):
     answer = post_raw(at_desk, '{"name": "Ines"}', content_type)
@@ -82,7 +83,7 @@ def test_an_address_that_is_none_is_404_in_the_same_shape(at_desk, path):
 def test_a_method_that_does_nothing_is_405_and_names_those_that_do(at_desk):
     answer = at_desk.send("DELETE", "customers/")
     assert refused(answer, 405, code="method_not_allowed") == "DELETE does nothing here; allowed is GET and POST."
-    assert answer["Allow"] == "GET, POST"
+    assert answer["Allow"] == "GET, HEAD, POST"
     refused(at_desk.send("OPTIONS", "customers/"), 405)
 
 
@@ -102,15 +103,9 @@ def test_a_field_of_another_name_is_refused_and_the_known_ones_named(at_desk):
     assert "known are: search" in refused(at_desk.get("customers/", serach="Ines"), 400, field="serach")
 
 
-def test_errors_inside_lists_are_named_by_their_place(at_desk):
-    body = {"used": [{"line": 4711, "amount": "1 pcs"}]}
-    from tests.factories import make_user  # a technician closes
-
-    from tests.api.conftest import Caller
-    from tests.api.shop import make_on_bench
-
+def test_errors_inside_lists_are_named_by_their_place(at_desk, at_bench):
     order = make_on_bench(at_desk)
-    answer = Caller(make_user("technician")).post(f"work-orders/{order['id']}/close/", body)
+    answer = at_bench.post(f"work-orders/{order['id']}/close/", {"used": [{"line": 4711, "amount": "1 pcs"}]})
     assert "There is no pick line 4711." in refused(answer, 400, field="used.0.line")
 
 

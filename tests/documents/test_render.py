@@ -40,7 +40,7 @@ def page(body, head=""):
 def test_nothing_is_fetched_from_the_network(listener):
     address, asked = listener
     body = (
-        f'<p>here</p><img src="{address}/a.png" alt="a"><object data="{address}/b"></object>'
+        f'<p>here</p><img src="{address}/a.png"><object data="{address}/b"></object>'
         f'<svg viewBox="0 0 9 9"><image href="{address}/c.png"/><use href="{address}/d.svg#x"/></svg>'
         f'<p class="x">there</p>'
     )

@@ -9,7 +9,7 @@ from django.db import connection
 
 from shop.calc.units import parse
 from shop.documents.services import bag_tags, card_state, job_card, pick_list_paper
-from shop.workorders.services import record_reading
+from shop.workorders.services import finish_step, record_reading
 from tests.documents.orders import make_checked_in, make_family, pages
 from tests.factories import NOON
 
@@ -59,8 +59,6 @@ def test_working_on_a_damper_does_not_change_its_card(technician):
     first = job_card(order=order, at=NOON)
     job = order.jobs.get()
     steps = list(job.procedure.steps.all())
-    from shop.workorders.services import finish_step
-
     finish_step(job=job, step=steps[0], by=technician, at=LATER)
     assert job_card(order=order, at=LATER).digest == first.digest
 

@@ -28,7 +28,11 @@ def year_field(label="Model year", **kwargs):
 
 
 class FindForm(forms.Form):
-    q = forms.CharField(max_length=100, required=False, label="Find", widget=forms.TextInput({"type": "search"}))
+    q = forms.CharField(max_length=100, required=False, widget=forms.TextInput({"type": "search"}))
+
+    def __init__(self, *args, label="Name, phone, plate or frame number", **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["q"].label = label
 
     @property
     def status(self) -> int:

@@ -32,8 +32,7 @@ class TagForm(forms.Form):
 
     tag = forms.CharField(
         max_length=200,
-        label="Tag",
-        help_text="Scan it, or type it as it stands on the bag: 1042-4.",
+        label="Scan a bag's tag, or type it: 1042-4",
         widget=forms.TextInput({"autocomplete": "off", "autofocus": True}),
         error_messages={"required": "Nothing is typed here. Scan the tag of a bag, or type it."},
     )

@@ -46,7 +46,8 @@ def of_step(job, number):
         "previous": address(job, before[-1]) if before else job.get_absolute_url(),
         "next": address(job, after[0]) if after else reverse("tablet:close", args=[job.pk]),
         "barred_by": next((line for line in before if bars(line)), None),
-        "settings": settings_of(job) if here.step.as_left else [],
+        # The first step compares what was found with the damper; a later one notes what is left.
+        "settings": settings_of(job) if here.step.as_left or here.count == 1 else [],
     }
 
 

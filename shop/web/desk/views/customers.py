@@ -36,7 +36,13 @@ _CUSTOMERS = ("Customers", reverse_lazy("desk:customers"))
 def customers(request):
     form = FindForm(request.GET)
     rows = page_of(request, find.customers(form.text) if form.is_valid() else Customer.objects.none())
-    context = {"find": form, "text": form.text, "page": rows, "may_keep": request.user.may("keep_customers")}
+    context = {
+        "find": form,
+        "text": form.text,
+        "page": rows,
+        "may_keep": request.user.may("keep_customers"),
+        "may_book": request.user.may("book"),
+    }
     return show(request, "desk/customers.html", context)
 
 

@@ -62,7 +62,7 @@ def _rows(rows, now):
 @allow("look")
 def orders(request):
     """Newest first. Pages go by order number: the hundredth is as quick as the first, and nothing has to be counted."""
-    form = OrdersForm(request.GET)
+    form = OrdersForm(request.GET, label="Number, tag, name or plate")
     rows = WorkOrder.objects.none()
     if form.is_valid():
         asked = form.cleaned_data

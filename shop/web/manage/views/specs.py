@@ -23,7 +23,7 @@ TRAIL = [("Spec table", reverse_lazy("manage:sheets"))]
 
 @allow("look")
 def sheets(request):
-    form = SheetsForm(request.GET)
+    form = SheetsForm(request.GET, label="Damper or sheet code")
     rows = SpecSheet.objects.none()
     if form.is_valid():
         rows = SpecSheet.objects.select_related("damper_model", "vehicle_model")

@@ -21,7 +21,7 @@ TRAIL = [("Stock", reverse_lazy("manage:stock"))]
 
 @allow("look")
 def stock(request):
-    form = FindForm(request.GET)
+    form = FindForm(request.GET, label="Part number, name or bin")
     rows = Part.objects.all() if form.is_valid() else Part.objects.none()
     for word in form.text.split():
         rows = rows.filter(Q(number__icontains=word) | Q(name__icontains=word) | Q(bin__icontains=word))

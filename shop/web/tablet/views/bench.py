@@ -45,5 +45,6 @@ def job(request, pk):
         to_book=job.order.status == OrderStatus.ON_BENCH
         and all(one.status == JobStatus.CLOSED for one in [job, *others]),
         may_work=request.user.may("work"),
+        may_correct=job.status == JobStatus.OPEN and request.user.may("work"),
     )
     return render(request, "tablet/job.html", page)

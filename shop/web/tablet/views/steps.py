@@ -88,7 +88,6 @@ def clashes(page, form):
             "label": reading.get_measure_display(),
             "books": words.recorded(reading),
             "typed": typed["entered"],
-            "unit": reading.unit,
             "url": f"{correct_url(reading)}?{urlencode({k: v for k, v in typed.items() if v})}",
         }
         for reading, typed in found
