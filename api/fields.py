@@ -9,7 +9,7 @@ from rest_framework import serializers
 from shop.calc import units
 from shop.calc.errors import CalcError, OutOfRange
 from shop.calc.units import Entered
-from shop.core.amounts import BASE_UNIT, shop_unit, to_base_unit
+from shop.core.amounts import BASE_UNIT, shop_unit, stock_amount, to_base_unit
 
 MOST_FIGURES = 20  # what the tables keep of the figures as entered
 MOST_STOCK_SI = {"count": 1e6, "volume": 10.0, "mass": 10_000.0}  # pieces, m³, kg: more is a slip of the finger
@@ -51,19 +51,40 @@ class QuantityInput(serializers.Field):
             data = f"{data['figures']} {data['unit']}"
         elif not isinstance(data, str):
             self.fail("shape")
-        return read(data, self.quantity, self.field_name) if self.quantity else data
+        if self.quantity is None:
+            return data
+        try:
+            return _parsed(data, self.quantity, self.field_name)
+        except CalcError as error:
+            raise serializers.ValidationError(str(error), code="quantity") from None
 
 
 def read(text: str, quantity: str, field: str) -> Entered:
-    """Text with an explicit unit to a quantity; a refusal is the typed error's own sentence, as a ValidationError."""
+    """For validate(): text with an explicit unit to a quantity, else the typed error's own sentence under the field."""
     try:
-        entered = units.parse(text, quantity, field=field)
-        if len(entered.figures) > MOST_FIGURES:
-            raise OutOfRange(field, entered.figures, f"at most {MOST_FIGURES} figures")
-        if quantity == "count" and not entered.value.is_integer():
-            raise OutOfRange(field, str(entered), f"a whole number of {entered.unit}")
+        return _parsed(text, quantity, field)
     except CalcError as error:
-        raise serializers.ValidationError(str(error), code="quantity") from None
+        raise serializers.ValidationError({field: str(error)}, code="quantity") from None
+
+
+def base_amount(text: str, measure: str, field: str) -> int:
+    """For validate(): text with an explicit unit to an amount of stock, a whole number of base units."""
+    try:
+        entered = _parsed(text, measure, field)
+        if entered.si > MOST_STOCK_SI[measure]:
+            most = to_base_unit(MOST_STOCK_SI[measure], measure)
+            raise OutOfRange(field, str(entered), f"at most {stock_amount(most, measure)}")
+    except CalcError as error:
+        raise serializers.ValidationError({field: str(error)}, code="quantity") from None
+    return to_base_unit(entered.si, measure)
+
+
+def _parsed(text: str, quantity: str, field: str) -> Entered:
+    entered = units.parse(text, quantity, field=field)
+    if len(entered.figures) > MOST_FIGURES:
+        raise OutOfRange(field, entered.figures, f"at most {MOST_FIGURES} figures")
+    if quantity == "count" and not entered.value.is_integer():
+        raise OutOfRange(field, str(entered), f"a whole number of {entered.unit}")
     return entered
 
 
@@ -85,16 +106,6 @@ def in_shop_unit(value_si: float, quantity: str) -> dict:
     """A value nobody typed, in the unit of this shop."""
     unit = shop_unit(quantity)
     return {"figures": units.figures(value_si, unit), "unit": unit, "si": value_si}
-
-
-def base_amount(text: str, measure: str, field: str) -> int:
-    """Text with an explicit unit to an amount of stock: a whole number of base units."""
-    entered = read(text, measure, field)
-    if entered.si > MOST_STOCK_SI[measure]:
-        most = stock_quantity(round(MOST_STOCK_SI[measure] / float(units.unit(BASE_UNIT[measure]).factor)), measure)
-        allowed = f"at most {most['figures']} {most['unit']}"
-        raise serializers.ValidationError(str(OutOfRange(field, str(entered), allowed)), code="quantity")
-    return to_base_unit(entered.si, measure)
 
 
 def stock_quantity(amount: int, measure: str) -> dict:

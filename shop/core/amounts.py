@@ -48,7 +48,11 @@ def stock_amount(amount: int, measure: str) -> str:
     """An amount of stock in words: "4", "340 mL", "4 g"."""
     if measure == "count":
         return str(amount)
-    return show(amount * float(unit(BASE_UNIT[measure]).factor), shop_unit(measure))
+    one = unit(shop_unit(measure))
+    value_si = amount * float(unit(BASE_UNIT[measure]).factor)
+    if one.digits or value_si >= 10 * float(one.factor):
+        return show(value_si, one.symbol)
+    return f"{figures(value_si, one.symbol, 1).removesuffix('.0')} {one.symbol}"  # half a millilitre is not one
 
 
 def to_base_unit(value_si: float, measure: str) -> int:

@@ -10,7 +10,9 @@ from urllib.parse import quote
 
 from django.conf import settings
 from django.core import mail
+from django.core.exceptions import ValidationError
 from django.core.mail.backends import smtp
+from django.core.validators import validate_email
 from django.template.loader import render_to_string
 from django.utils.crypto import salted_hmac
 from django.utils.encoding import punycode
@@ -25,6 +27,7 @@ RESERVED_DOMAINS = ("example.com", "example.net", "example.org", "test", "exampl
 # Backends that hand a mail to nobody outside this machine.
 KEPT_HERE = tuple(f"django.core.mail.backends.{name}." for name in ("filebased", "console", "locmem", "dummy"))
 LINE = 72
+LONGEST_HEADER = 900  # RFC 5322, 2.1.1 allows 998
 
 
 class MailProblem(Exception):
@@ -56,7 +59,11 @@ def refusal(address: str) -> str:
 
     A demo shop sends to reserved names only, and a name that reaches nobody is not sent out into the world.
     """
-    domain = address.rpartition("@")[2].lower().rstrip(".")
+    try:
+        validate_email(address)
+    except ValidationError:
+        return f"{address!r} is no e-mail address. Enter the customer's own address."
+    domain = address.rpartition("@")[2].lower()
     reserved = any(domain == name or domain.endswith(f".{name}") for name in RESERVED_DOMAINS)
     if settings.DEMO and not reserved:
         return f"{address} could be somebody's: a demo shop writes only to addresses such as ines@example.com."
@@ -84,22 +91,32 @@ def _stays_here() -> bool:
         return host == "localhost"
 
 
-def build(reminder: Reminder, forecast: ServiceForecast, now: datetime) -> mail.EmailMultiAlternatives:
+class Letter(mail.EmailMultiAlternatives):
+    """A mail whose long headers stay on one line: a signature covers them as they are, and a link is not torn apart."""
+
+    def message(self):
+        message = super().message()
+        message.policy = message.policy.clone(max_line_length=LONGEST_HEADER)
+        return message
+
+
+def build(reminder: Reminder, forecast: ServiceForecast, now: datetime) -> Letter:
     """The whole mail. reminder comes with its names; its address, customer and due date are those of this moment."""
     token = links.token_for(reminder, now)
-    shop, vehicle = settings.SHOP, reminder.vehicle
+    shop, vehicle, today = settings.SHOP, reminder.vehicle, local_day(now)
     stop = links.url_of("stop", token)
     context = {
         "shop": shop,
         "customer": reminder.customer,
         "vehicle": vehicle,
         "forecast": forecast,
-        "due": due_in_words(forecast, local_day(now)),
+        "due": due_in_words(forecast, today),
+        "overdue": forecast.due_on < today,
         "page": links.url_of("reminder", token),
         "sold": links.url_of("sold", token),
         "stop": stop,
     }
-    message = mail.EmailMultiAlternatives(
+    message = Letter(
         subject=_one_line(f"Service due {context['due']}: {vehicle.model}"),
         body=_wrapped(render_to_string("reminders/reminder.txt", context)),
         from_email=_mailbox(shop["name"], shop["email"]),
@@ -132,7 +149,8 @@ def _ways_out(stop: str) -> dict[str, str]:
 
 
 def _mailbox(name: str, address: str) -> str:
-    return formataddr((_one_line(name), address))
+    local, _, domain = address.rpartition("@")
+    return formataddr((_one_line(name), f"{local}@{punycode(domain)}"))
 
 
 def _one_line(text: str) -> str:
@@ -160,7 +178,7 @@ class Post:
     def __exit__(self, *exc):
         self._hang_up()
 
-    def send(self, message: mail.EmailMultiAlternatives) -> None:
+    def send(self, message: Letter) -> None:
         """Hand one mail over. Raises Unreachable, Deferred or Refused; returning means that it was accepted."""
         self._call()
         try:

@@ -48,7 +48,7 @@ def reckon(
     early = min([one.early for one in reached] + ([by_date_on] if by_date_on else []))
     late = min([one.late for one in reached if one.late] + ([by_date_on] if by_date_on else []), default=None)
     if rule == Rule.DATE:
-        reason = _by_date(due.on, interval.months, start, meters.values())
+        reason = _by_date(interval.months, start, meters.values())
     else:
         reason = _by_meter(meters[METER_OF[rule]], due.on, early, late, by_date_on, start)
     return {
@@ -172,8 +172,8 @@ def _by_meter(
     return f"{text[0].upper()}{text[1:]}."
 
 
-def _by_date(on: date, months: int, start: str, meters) -> str:
-    text = f"Due {day(on)}, {months} month{'' if months == 1 else 's'} after {start}."
+def _by_date(months: int, start: str, meters) -> str:
+    text = f"{months} month{'' if months == 1 else 's'} after {start}."
     for one in meters:
         if one.status == usage.OK:
             text += f" At {one.pace} the {one.step} come later, about {day(one.on)}."

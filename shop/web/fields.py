@@ -16,12 +16,15 @@ class QuantityField(forms.Field):
 
     quantity is one of units.QUANTITIES; unit is what a bare number means (default: the shop's unit of the quantity).
     Zero is allowed unless above_zero, a fraction unless whole (counts are whole by default); low_si and high_si are
-    limits in SI. A refusal is the typed error's own sentence. The field template shows .unit beside the input.
+    limits in SI. A refusal is the typed error's own sentence, which calls the quantity by name (default: the label).
+    The field template shows .unit beside the input.
     """
 
-    def __init__(self, quantity, *, unit=None, above_zero=False, whole=None, low_si=None, high_si=None, **kwargs):
+    def __init__(
+        self, quantity, *, name="", unit=None, above_zero=False, whole=None, low_si=None, high_si=None, **kwargs
+    ):
         kwargs.setdefault("widget", forms.TextInput)
-        self.quantity, self.own_unit, self.above_zero = quantity, unit, above_zero
+        self.quantity, self.name, self.own_unit, self.above_zero = quantity, name, unit, above_zero
         self.whole = quantity == "count" if whole is None else whole
         self.low_si, self.high_si = low_si, high_si
         super().__init__(**kwargs)
@@ -56,7 +59,7 @@ class QuantityField(forms.Field):
         text = str(value).strip()
         if not text:
             return None
-        name = self.label or self.quantity
+        name = self.name or self.label or self.quantity
         try:
             entered = units.parse(
                 text, self.quantity, self.bare_unit(), field=name, low_si=self.low_si, high_si=self.high_si

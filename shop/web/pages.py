@@ -28,7 +28,7 @@ def show_form(request, form, *, title, action, trail=(), back="", intro=""):
 
 def number(text):
     """A primary key from the query of an address; with anything else the address leads nowhere (404)."""
-    if not (text or "").isascii() or not text.isdigit():
+    if not text or not text.isascii() or not text.isdigit():
         raise Http404
     return int(text)
 

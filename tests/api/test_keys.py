@@ -13,7 +13,7 @@ from shop.staff.services import set_bench_pin
 from shop.workorders.models import Reading, SecondCheck
 from tests import factories as make
 from tests.api.conftest import Caller, refused
-from tests.api.shop import make_family, make_on_bench, past_the_gate
+from tests.api.shop import make_family, make_one_on_bench
 from tests.factories import make_user
 
 INES = {"name": "Ines Calloway"}
@@ -84,11 +84,10 @@ def test_fitting_sent_twice_answers_with_the_same_dampers(at_desk):
     assert Damper.objects.count() == 4
 
 
-def test_a_reading_and_its_check_sent_twice_stand_once_and_the_pin_is_not_kept(at_desk, at_bench, second):
+def test_a_reading_and_its_check_sent_twice_stand_once_and_the_pin_is_not_kept(desk, at_bench, second):
     family = make_family()
     set_bench_pin(user=second, pin="2468")
-    job = make_on_bench(at_desk, family)["jobs"][0]["id"]
-    past_the_gate(job, at_bench, second)
+    job = make_one_on_bench(family, desk, at_bench.user, second)
     entry = {"measure": "shaft_nut_torque", "entered": "22 lbf·ft", "tool": family["tools"]["shaft_nut_torque"]}
     made = [at_bench.post(f"jobs/{job}/readings/", entry, key="k-1") for _ in range(2)]
     assert [one.status_code for one in made] == [201, 201]

@@ -3,7 +3,7 @@ import pytest
 from shop.staff.services import set_bench_pin
 from shop.workorders.models import Moment, Reading
 from tests.api.conftest import Caller, refused
-from tests.api.shop import check, make_booked, make_family, make_on_bench, past_the_gate
+from tests.api.shop import check, make_booked, make_family, make_on_bench, make_one_on_bench
 
 
 @pytest.fixture
@@ -12,12 +12,10 @@ def family(db):
 
 
 @pytest.fixture
-def job(family, at_desk, at_bench, second):
+def job(family, desk, technician, second):
     """Id of a job on the bench whose zero pressure is proven and checked."""
     set_bench_pin(user=second, pin="2468")
-    job = make_on_bench(at_desk, family)["jobs"][0]["id"]
-    past_the_gate(job, at_bench, second)
-    return job
+    return make_one_on_bench(family, desk, technician, second)
 
 
 @pytest.fixture
@@ -147,7 +145,7 @@ class TestSteps:
 
 class TestClosing:
     def test_a_job_that_lacks_something_tells_each_thing(self, at_bench, job):
-        message = refused(at_bench.post(f"jobs/{job}/close/"), 400, code="missing")
+        message = refused(at_bench.post(f"jobs/{job}/close/"), 400)
         assert "Tighten the shaft nut: waits for the shaft nut torque." in message
         lacking = at_bench.get(f"jobs/{job}/").json()["missing"]
         assert all(one["text"] in message for one in lacking)

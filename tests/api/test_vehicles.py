@@ -36,7 +36,7 @@ def test_a_model_year_in_which_there_was_none_is_refused(at_desk, year):
 def test_a_frame_number_twice_is_refused_with_where_to_look(at_desk):
     vehicle = make.make_vehicle(vin="OST15X0042")
     body = {"customer": vehicle.customer_id, "model": vehicle.model_id, "model_year": 2015, "vin": "ost15x0042"}
-    assert "already in the book" in refused(at_desk.post("vehicles/", body), 400)
+    assert "Search for it." in refused(at_desk.post("vehicles/", body), 400)
 
 
 def test_a_changed_vehicle_keeps_what_the_change_does_not_name(at_desk):

@@ -73,8 +73,8 @@ def test_every_damper_has_a_tag_of_its_own():
     order = make_checked_in()
     (text,) = pages(bag_tags(order=order).pdf)
     for job in order.jobs.all():
-        assert f"{job.damper.where().capitalize()} {job.tag} {job.damper.model}, model year 2015" in text
-        assert f"serial {job.damper.serial}" in text
+        where, damper = job.damper.where().capitalize(), job.damper
+        assert f"{where} {job.tag} {damper.model} model year 2015, serial {damper.serial}" in text
     assert text.count("promised Fri 27 Nov 2026, 16:00") == 4
 
 

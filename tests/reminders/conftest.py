@@ -13,12 +13,20 @@ from tests.servers import free_port
 class Postbox:
     """Mail as it came over the wire: letters holds (recipients, bytes); answers may be set to refuse."""
 
-    def __init__(self):
-        self.letters = []
+    def __init__(self, port):
+        self.port, self.letters, self._controller = port, [], None
         self.answer_to_recipient = "250 OK"
         self.answer_to_data = "250 OK"
-        self.before_answer = lambda: None
         self._lock = threading.Lock()
+
+    def start(self):
+        self._controller = Controller(self, hostname="127.0.0.1", port=self.port)
+        self._controller.start()
+
+    def stop(self):
+        if self._controller:
+            self._controller.stop()
+            self._controller = None
 
     async def handle_RCPT(self, server, session, envelope, address, options):
         answer = self.answer_to_recipient
@@ -32,7 +40,6 @@ class Postbox:
         if self.answer_to_data.startswith("250"):
             with self._lock:
                 self.letters.append((list(envelope.rcpt_tos), envelope.original_content))
-            self.before_answer()
         return self.answer_to_data
 
     @property
@@ -42,19 +49,12 @@ class Postbox:
 
 
 @pytest.fixture
-def unused_port():
-    return free_port()
-
-
-@pytest.fixture
-def postbox(settings, unused_port):
-    """The site's mail server for this test; its start and stop are in the test's hand as postbox.controller."""
-    box = Postbox()
-    box.controller = Controller(box, hostname="127.0.0.1", port=unused_port)
+def postbox(settings):
+    """The site's mail server for this test, which may stop and start it."""
+    box = Postbox(free_port())
     settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
-    settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", unused_port
+    settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", box.port
     settings.SITE_URL = "https://book.example.com"
-    box.controller.start()
+    box.start()
     yield box
-    if box.controller.server is not None:
-        box.controller.stop()
+    box.stop()

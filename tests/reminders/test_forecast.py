@@ -21,8 +21,8 @@ from shop.specs.models import ServiceInterval
 from shop.workorders.models import OrderStatus
 from tests import factories as make
 from tests.factories import NOON
-from tests.reminders.makers import TODAY, at_noon, make_interval, make_order_row, make_service
 from tests.racing import at_once
+from tests.reminders.makers import TODAY, at_noon, make_interval, make_order_row, make_service
 
 pytestmark = pytest.mark.django_db
 
@@ -92,7 +92,7 @@ def test_a_wavering_rate_gives_a_range_and_the_date_its_end():
     vehicle = make.make_vehicle()
     make_service(vehicle, date(2026, 1, 1))
     days = [date(2026, 1, 1), date(2026, 2, 1), date(2026, 3, 1), date(2026, 4, 1), date(2026, 5, 1)]
-    read(vehicle, *zip(days, [5000, 5110, 5400, 5500, 5980]))
+    read(vehicle, *zip(days, [5000, 5110, 5400, 5500, 5980], strict=True))
     found = forecast(vehicle)
     assert found.decided_by == Rule.DISTANCE
     assert date(2026, 5, 1) < found.due_early < found.due_on < found.due_late <= found.by_date_on
@@ -216,7 +216,7 @@ def test_an_interval_by_distance_alone_waits_for_readings():
     assert forecast(vehicle).due_on == date(2026, 2, 10) + timedelta(days=110)
 
 
-# --- kept and computed anew ---------------------------------------------------------------------------------------------
+# --- kept and computed anew -----------------------------------------------------------------------------------------
 
 
 def note(vehicle, miles, on=TODAY, at=NOON):

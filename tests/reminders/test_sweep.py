@@ -98,7 +98,7 @@ def test_the_task_sweeps_by_the_clock_of_now():
     assert Reminder.objects.count() == 1
 
 
-# --- held back ----------------------------------------------------------------------------------------------------------
+# --- held back ------------------------------------------------------------------------------------------------------
 
 
 def opted_out(vehicle):
@@ -205,7 +205,7 @@ def test_what_failed_on_its_address_is_tried_on_the_new_one():
     assert (reminder.status, reminder.error) == (ReminderStatus.QUEUED, "")
 
 
-# --- what the database refuses -----------------------------------------------------------------------------------------
+# --- what the database refuses --------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(

@@ -51,7 +51,8 @@ class VersionedForm(KeyedForm):
 
     def catch_up(self, row) -> None:
         """After a conflict: take the row's present version; .now tells what it says where something else is typed."""
-        self.data = self.data | {"version": row.version}
+        self.data = self.data.copy()
+        self.data["version"] = row.version
         names = [name for name in self.fields if hasattr(row, name) and name != "version"]
         there = {name: getattr(row, name) for name in names}
         self.now = [
@@ -181,7 +182,8 @@ class CheckInForm(KeyedForm):
             for measure in FOUND_AND_LEFT:
                 name = f"found_{job.pk}_{measure}"
                 self.found_names[name] = (job, measure)
-                self.fields[name] = QuantityField.of(measure, required=False)
+                where = job.damper.where().capitalize()
+                self.fields[name] = QuantityField.of(measure, name=f"{where}: {measure.label}", required=False)
 
     def meters(self):
         return [self[name] for name, _ in self.meter_names]
@@ -206,7 +208,8 @@ class UsedForm(KeyedForm):
         super().__init__(*args, **kwargs)
         self.lines = {}
         for line in lines:
-            field = QuantityField(line.measure, unit="pcs" if line.measure == "count" else None, label=line.name)
+            unit = "pcs" if line.measure == "count" else None
+            field = QuantityField(line.measure, unit=unit, label=line.name, name=f"{line.tag}: {line.name}")
             field.initial = units.figures(line.amount * BASE_UNIT_SI[line.measure], field.unit)
             name = f"used_{line.pk}"
             self.lines[name] = line

@@ -66,11 +66,11 @@ class SheetForm(KeyedForm):
         self.fields[f"{measure}_unit"] = unit = forms.ChoiceField(choices=choices, label="Unit", required=False)
         chosen = self.data.get(self.add_prefix(f"{measure}_unit"), "")
         own = chosen if chosen in units.UNITS and units.UNITS[chosen].quantity == QUANTITY[measure] else None
-        name = measure.label
-        self.fields[measure.value] = figure = PrintedField.of(measure, unit=own, above_zero=True, required=False)
-        for end, label in (("low", "Lowest allowed"), ("high", "Highest allowed")):
-            self.fields[f"{measure}_{end}"] = PrintedField.of(measure, unit=own, label=label, required=False)
-        figure.label = name
+        for part, label in (("", "Value"), ("_low", "Lowest allowed"), ("_high", "Highest allowed")):
+            name = f"{measure.label}, {label.lower()}" if part else measure.label
+            self.fields[f"{measure}{part}"] = figure = PrintedField.of(
+                measure, name=name, label=label, unit=own, above_zero=not part, required=False
+            )
         unit.initial = figure.bare_unit()
         self.fields[f"{measure}_tolerance"] = forms.CharField(
             max_length=40, label="Tolerance as printed", required=False

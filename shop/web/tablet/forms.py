@@ -186,6 +186,7 @@ class CheckForm(KeyedForm):
     pin = forms.CharField(
         max_length=8,
         label="Personal PIN of whoever checks",
+        help_text="Typed anew each time; this tablet does not keep it.",
         template_name="tablet/_reading.html",
         widget=forms.PasswordInput({"inputmode": "numeric", "autocomplete": "off"}),
         error_messages={"required": "Type your own PIN."},
@@ -237,7 +238,18 @@ class UsedForm(desk.UsedForm):
         for name, line in self.lines.items():
             field = self.fields[name]
             field.template_name = "tablet/_reading.html"
-            field.label = f"{line.name} used"
+            field.label = f"{line.name[:1].upper()}{line.name[1:]} used"
+            field.help_text = f"{line.part_number}: {'; '.join(told(line))}."
             field.error_messages["required"] = "Nothing is typed here. Type 0 if none was used."
             if line.measure == "count":
                 field.step = "1"
+
+
+def told(line):
+    """What the pick list knows of a line, in words."""
+    yield f"asked for {amounts.stock_amount(line.amount, line.measure)}"
+    yield f"picked by {line.picked_by}" if line.picked_at else "not ticked off as picked"
+    if line.short:
+        yield f"{amounts.stock_amount(line.short, line.measure)} short"
+    if not line.part:
+        yield "not in the stock list"

@@ -40,14 +40,16 @@ def of_step(job, number):
     if here is None:
         raise Http404
     before, after = lines[: here.count - 1], lines[here.count :]
+    settings = settings_of(job) if here.step.as_left or here.count == 1 else []
     return page | {
         "here": here,
         "aim": words.aim(page["sheet"], here.state.value) if here.state.value else None,
         "previous": address(job, before[-1]) if before else job.get_absolute_url(),
         "next": address(job, after[0]) if after else reverse("tablet:close", args=[job.pk]),
         "barred_by": next((line for line in before if bars(line)), None),
-        # The first step compares what was found with the damper; a later one notes what is left.
-        "settings": settings_of(job) if here.step.as_left or here.count == 1 else [],
+        "settings": settings,
+        # The first step compares the damper with what was found; where settings are left, the form shows what was.
+        "told": [one for one in settings if one.left or not here.step.as_left],
     }
 
 

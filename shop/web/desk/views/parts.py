@@ -7,13 +7,16 @@ from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from shop.picklists.models import PickList
 from shop.picklists.selectors import pick_sheet
-from shop.picklists.services import pick, unpick
+from shop.picklists.services import Need, fill, pick, unpick
 from shop.web.access import allow
 from shop.web.desk import words
-from shop.web.desk.views.booking import trail_to
+from shop.web.desk.views.booking import not_now, trail_to
 from shop.web.pages import show
 from shop.workorders.models import OrderStatus, WorkOrder
+
+RUNNING = (OrderStatus.BOOKED, OrderStatus.ON_BENCH)
 
 
 @allow("look")
@@ -26,6 +29,8 @@ def pick_list(request, pk):
 def pick_row(request, pk):
     """Mark one part of the list as taken from the shelf for every bag it is held for, or as put back (do=unpick)."""
     order = _order(pk)
+    if order.status not in RUNNING:
+        return not_now(request, order, "Parts are picked for an order that is booked or on the benches.")
     lines = list(order.pick_list.lines.filter(part_number=request.POST.get("part", "")).select_related("reservation"))
     if not lines:
         raise Http404
@@ -41,13 +46,32 @@ def pick_row(request, pk):
     return redirect("desk:pick_list", pk)
 
 
+@require_POST
+@allow("pick")
+def pick_hold(request, pk):
+    """Hold for a list what has come in since it was made."""
+    order = _order(pk)
+    if order.status not in RUNNING:
+        return not_now(request, order, "Parts are held for an order that is booked or on the benches.")
+    hold_again(pick_list=order.pick_list, at=timezone.now())
+    return redirect("desk:pick_list", pk)
+
+
+@transaction.atomic
+def hold_again(*, pick_list, at):
+    """Fill a pick list with what it asks for already: what was short and is there by now is held."""
+    PickList.objects.select_for_update().get(pk=pick_list.pk)
+    needs = [Need(line.tag, line.part_number, line.name, line.measure, line.amount) for line in pick_list.lines.all()]
+    fill(pick_list=pick_list, needs=needs, at=at)
+
+
 def _order(pk):
     return get_object_or_404(WorkOrder.objects.with_names().select_related("pick_list"), pk=pk)
 
 
 def _page(request, order, refusal=""):
     sheet = pick_sheet(order.pick_list)
-    running = order.status in (OrderStatus.BOOKED, OrderStatus.ON_BENCH)
+    running = order.status in RUNNING
     context = {
         "order": order,
         "trail": trail_to(order),

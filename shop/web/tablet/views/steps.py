@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from shop.core.clock import local_day
 from shop.core.errors import Conflict
+from shop.documents.selectors.words import as_entered
 from shop.staff.services import confirm_bench_pin
 from shop.web.access import allow
 from shop.web.forms import submit
@@ -34,8 +35,8 @@ def step(request, pk, number):
         if form.status == 409:  # the page is about what the books hold now
             page = of_step(find(pk), number)
             page["clashes"] = clashes(page, form)
-    elif not page["open"] or (here.state.done and not here.state.lacking):
-        form = None  # all is in the books; another figure is a correction
+    elif not page["open"] or page["barred_by"] or (here.state.done and not here.state.lacking):
+        form = None  # all is in the books, and another figure is a correction; or something else comes first
     return show(request, "tablet/step.html", page | {"form": form})
 
 
@@ -86,7 +87,8 @@ def clashes(page, form):
     return [
         {
             "label": reading.get_measure_display(),
-            "books": words.recorded(reading),
+            "figure": as_entered(reading),
+            "signed": words.signed(reading),
             "typed": typed["entered"],
             "url": f"{correct_url(reading)}?{urlencode({k: v for k, v in typed.items() if v})}",
         }

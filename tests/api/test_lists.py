@@ -1,0 +1,117 @@
+"""A list takes the same number of queries for one row as for many."""
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from api.endpoint import Listing
+from api.urls import v1
+from tests import factories as make
+from tests.api.shop import booking, make_family, make_one_on_bench
+from tests.factories import make_user
+
+
+@pytest.fixture
+def counted(at_bench):
+    def count(path):
+        with CaptureQueriesContext(connection) as queries:
+            answer = at_bench.get(path)
+        assert answer.status_code == 200
+        return len(queries), answer.json()
+
+    return count
+
+
+def parts_with_containers(n):
+    part = make.make_part(measure="volume")
+    make.make_container(part, 1_000_000, full=1)
+    make.make_container(part, 100_000, full=1)
+
+
+def loose_and_fitted(n):
+    make.make_damper(make.make_vehicle())
+    make.make_damper()
+
+
+class Bench:
+    """Makes one more job on the bench each time it is called."""
+
+    def __init__(self):
+        self.people = None
+
+    def __call__(self, n):
+        if self.people is None:
+            self.people = make_family(), make_user("desk"), make_user("technician"), make_user("technician")
+        self.job = make_one_on_bench(*self.people)
+
+
+LISTS = {
+    "customers/": lambda n: make.make_customer(),
+    "vehicle-models/": lambda n: make.make_vehicle_model(),
+    "vehicles/": lambda n: make.make_vehicle(),
+    "damper-models/": lambda n: make.make_damper_model(),
+    "dampers/": loose_and_fitted,
+    "parts/": parts_with_containers,
+    "work-orders/": Bench(),
+    "jobs/": Bench(),
+}
+BELOW_A_ROW = {"vehicles/<int:pk>/meter-readings/", "jobs/<int:pk>/readings/"}
+
+
+def test_every_list_is_counted_here():
+    lists = {str(one.pattern) for one in v1 if issubclass(one.callback.cls, Listing)}
+    assert lists == set(LISTS) | BELOW_A_ROW
+
+
+@pytest.mark.parametrize("path", LISTS)
+def test_a_list_takes_as_many_queries_for_one_row_as_for_five(counted, path):
+    maker = Bench() if isinstance(LISTS[path], Bench) else LISTS[path]
+    maker(0)
+    few, page = counted(path)
+    for n in range(1, 5):
+        maker(n)
+    many, longer = counted(path)
+    assert longer["count"] == 5 * page["count"] > 0
+    assert many == few
+
+
+def test_meter_readings_take_as_many_queries_for_one_as_for_five(counted, technician):
+    vehicle = make.make_vehicle()
+    path = f"vehicles/{vehicle.pk}/meter-readings/"
+    make.make_meter_reading(vehicle, miles=100, by=technician)
+    few, _ = counted(path)
+    for miles in range(200, 600, 100):
+        make.make_meter_reading(vehicle, miles=miles, by=make_user("desk"))
+    many, page = counted(path)
+    assert (page["count"], many) == (5, few)
+
+
+def test_readings_take_as_many_queries_for_one_as_for_two(counted, at_bench):
+    bench = Bench()
+    bench(0)
+    path = f"jobs/{bench.job}/readings/"
+    few, _ = counted(path)
+    tool = bench.people[0]["tools"]["shaft_nut_torque"]
+    at_bench.made(path, {"measure": "shaft_nut_torque", "entered": "22 lbf·ft", "tool": tool})
+    many, page = counted(path)
+    assert (page["count"], many) == (2, few)
+
+
+def test_an_order_takes_as_many_queries_for_one_damper_as_for_four(counted, at_desk):
+    family, counts = make_family(), []
+    for dampers in (1, 4):
+        vehicle = make.make_vehicle(model=family["vehicle_model"])
+        fitted = at_desk.made(f"vehicles/{vehicle.pk}/fit-dampers/")[:dampers]
+        order = at_desk.made("work-orders/", booking(vehicle, fitted))["id"]
+        at_desk.made(f"work-orders/{order}/check-in/")
+        counts.append([counted(path)[0] for path in (f"work-orders/{order}/", f"work-orders/{order}/pick-list/")])
+    assert counts[0] == counts[1]
+
+
+def test_the_steps_of_a_job_take_a_constant_number_of_queries(counted, at_bench):
+    bench = Bench()
+    bench(0)
+    few, _ = counted(f"jobs/{bench.job}/")
+    for number in range(4, 8):
+        at_bench.made(f"jobs/{bench.job}/steps/{number}/done/")
+    assert counted(f"jobs/{bench.job}/")[0] == few

@@ -1,0 +1,7 @@
+from django.urls import path
+
+from shop.urls import *  # noqa: F403
+from shop.urls import urlpatterns as pages
+from tests.bench import lists
+
+urlpatterns = [path("bare/orders/", lists.bare_orders), *pages]
