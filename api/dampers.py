@@ -32,6 +32,7 @@ class DamperInput(Input):
 class DamperOutput(serializers.ModelSerializer):
     customer = Brief()
     vehicle = Brief(allow_null=True)
+    position = serializers.CharField(help_text="Empty: loose, and where it came from is not known.")
     model = DamperModelOutput()
 
     class Meta:

@@ -49,6 +49,7 @@ class ReadingList(Listing):
     @extend_schema(responses=ReadingOutput(many=True))
     def get(self, request, pk):
         """List every reading of a damper job, also those that were corrected, in the order they were taken."""
+        self.query(Input)
         job = self.find(DamperJob, pk)
         return self.page(job.readings.select_related("by", "tool"), ReadingOutput)
 

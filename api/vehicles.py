@@ -91,6 +91,7 @@ class VehicleModelList(Listing):
     @extend_schema(responses=VehicleModelOutput(many=True))
     def get(self, request):
         """List the vehicle models the shop knows."""
+        self.query(Input)
         return self.page(VehicleModel.objects.all(), VehicleModelOutput)
 
 
@@ -152,6 +153,7 @@ class MeterReadingList(Listing):
     @extend_schema(responses=MeterReadingOutput(many=True))
     def get(self, request, pk):
         """List what a vehicle's meters showed, oldest first."""
+        self.query(Input)
         vehicle = self.find(Vehicle, pk)
         return self.page(vehicle.meter_readings.select_related("by"), MeterReadingOutput)
 

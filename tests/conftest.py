@@ -8,6 +8,8 @@ from django.test import TestCase, TransactionTestCase
 from shop.staff.models import Role
 from tests import factories
 
+pytest_plugins = ["tests.servers"]
+
 
 @pytest.fixture
 def desk(db):

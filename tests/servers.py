@@ -36,6 +36,15 @@ def free_port():
         return probe.getsockname()[1]
 
 
+def wait_until(condition, within=30):
+    """Ask condition() until its answer is true, and give that answer; fail after `within` seconds."""
+    deadline = time.monotonic() + within
+    while not (found := condition()):
+        assert time.monotonic() < deadline, f"not within {within} s"
+        time.sleep(0.05)
+    return found
+
+
 def end(text, lines=15):
     return "\n".join(text.splitlines()[-lines:])
 

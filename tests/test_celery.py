@@ -3,7 +3,6 @@
 import os
 import signal
 import threading
-import time
 from collections import Counter
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,17 +16,9 @@ from kombu import Connection
 from shop.celery import FileTransport, app
 from shop.core.models import Heartbeat
 from shop.core.tasks import heartbeat
+from tests.servers import wait_until
 
 LONG_AGO = datetime(2000, 1, 1, tzinfo=UTC)
-PATIENCE = 30  # seconds
-
-
-def wait_until(condition):
-    deadline = time.monotonic() + PATIENCE
-    while not (found := condition()):
-        assert time.monotonic() < deadline, f"not within {PATIENCE} s"
-        time.sleep(0.05)
-    return found
 
 
 def fresh_heartbeat():
@@ -131,7 +122,7 @@ def test_a_message_in_a_file_is_taken_by_one_of_two_readers(tmp_path):
         for number in range(count):
             queue.put({"number": number, "text": "x" * 2000})
     for thread in readers:
-        thread.join(PATIENCE)
+        thread.join(30)
     assert wrong == []
     assert Counter(got) == Counter(range(count))
     assert list(tmp_path.glob("**/*.msg")) == []

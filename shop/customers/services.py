@@ -8,6 +8,7 @@ from django.db import transaction
 from shop.calc.units import Entered
 from shop.core.clock import local_day
 from shop.core.errors import Conflict
+from shop.core.rows import one_line, save_new, sharing_years
 from shop.customers.models import (
     Consent,
     Customer,
@@ -199,3 +200,23 @@ def _unchanged(model, pk, version):
 
 def _tell(by, thing, what, at):
     staff.note(who=by, kind=thing._meta.model_name, key=thing.pk, what=what, at=at)
+
+
+@transaction.atomic
+def create_vehicle_model(
+    *, maker: str, name: str, year_from: int, year_to: int | None = None, by: User, at: datetime
+) -> VehicleModel:
+    """Enter a vehicle model and the model years it was built in; year_to None means that it is still built.
+
+    A second one of the same name has other years: maker, name and model year lead to one entry.
+    """
+    model = VehicleModel(maker=one_line(maker), name=one_line(name), year_from=year_from, year_to=year_to)
+    same = VehicleModel.objects.filter(maker__iexact=model.maker, name__iexact=model.name)
+    if twin := same.filter(sharing_years(year_from, year_to)).first():
+        raise ValidationError(
+            {"name": f"{twin} is in the catalogue already, built {twin.years()}. Open that one."}, code="known"
+        )
+    model.full_clean()
+    save_new(model)
+    _tell(by, model, f"entered: {model}, built {model.years()}", at)
+    return model

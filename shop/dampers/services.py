@@ -4,8 +4,9 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Q
 
-from shop.customers.models import Customer, Vehicle
-from shop.dampers.models import Damper, DamperModel, Fitment
+from shop.core.rows import one_line, save_new, sharing_years
+from shop.customers.models import Customer, Vehicle, VehicleModel
+from shop.dampers.models import Damper, DamperModel, Fitment, Position
 from shop.staff.models import User
 from shop.staff.services import note
 
@@ -63,3 +64,92 @@ def fit_dampers(*, vehicle: Vehicle, by: User, at: datetime) -> list[Damper]:
         for position, model in known.items()
         if position not in taken
     ]
+
+
+@transaction.atomic
+def create_damper_model(
+    *, maker: str, name: str, construction: str, serviceable: bool, why_not: str = "", by: User, at: datetime
+) -> DamperModel:
+    """Enter a damper model. One that is not serviced here needs the words that the customer is told."""
+    if serviceable and why_not.strip():
+        raise ValidationError(
+            {"why_not": "It is serviced here, so there is nothing to tell. Empty this, or say that it is not serviced."}
+        )
+    model = DamperModel(
+        maker=one_line(maker),
+        name=one_line(name),
+        construction=construction,
+        serviceable=serviceable,
+        why_not=why_not.strip(),
+    )
+    if twin := DamperModel.objects.filter(maker__iexact=model.maker, name__iexact=model.name).first():
+        raise ValidationError({"name": f"{twin} is in the catalogue already. Open that one."}, code="known")
+    model.full_clean()
+    save_new(model)
+    service = "serviced here" if serviceable else f"not serviced here: {model.why_not}"
+    what = f"entered: {model}, {model.get_construction_display()}, {service}"
+    note(who=by, kind="dampermodel", key=model.pk, what=what, at=at)
+    return model
+
+
+@transaction.atomic
+def set_fitment(
+    *,
+    vehicle_model: VehicleModel,
+    position: str,
+    damper_model: DamperModel,
+    year_from: int | None = None,
+    year_to: int | None = None,
+    by: User,
+    at: datetime,
+) -> Fitment:
+    """Say what a vehicle model carries at a corner; years left open are those in which it was built.
+
+    Vehicles that are in the book keep the dampers that were entered for them.
+    """
+    vehicle_model = VehicleModel.objects.select_for_update(no_key=True).get(pk=vehicle_model.pk)
+    year_from = vehicle_model.year_from if year_from is None else year_from
+    for name, year in (("year_from", year_from), ("year_to", year_to)):
+        if year is not None and not vehicle_model.year_from <= year <= (vehicle_model.year_to or year):
+            words = f"There is no {vehicle_model} of model year {year}: it was built {vehicle_model.years()}."
+            raise ValidationError({name: f"{words} Give one of these years."})
+    if year_to is not None and year_to < year_from:
+        raise ValidationError({"year_to": f"{year_to} lies before the first model year, {year_from}."})
+    rivals = vehicle_model.fitments.filter(sharing_years(year_from, year_to), position=position)
+    if rival := rivals.select_related("damper_model").first():
+        raise ValidationError(
+            {
+                "position": f"{_corner(rival)}: the {rival.damper_model} sits there {_years(rival)}. "
+                "Remove that entry first, or give model years that it leaves free."
+            },
+            code="taken",
+        )
+    fitment = Fitment(
+        vehicle_model=vehicle_model,
+        position=position,
+        damper_model=damper_model,
+        year_from=year_from,
+        year_to=year_to,
+    )
+    fitment.full_clean()
+    fitment.save()
+    what = f"{_corner(fitment)}: {damper_model}, {_years(fitment)}"
+    note(who=by, kind="vehiclemodel", key=vehicle_model.pk, what=what, at=at)
+    return fitment
+
+
+@transaction.atomic
+def remove_fitment(*, fitment: Fitment, by: User, at: datetime) -> None:
+    """Take an entry away that is wrong. Twice is as good as once; dampers on customers' vehicles stay as they are."""
+    removed, _ = Fitment.objects.filter(pk=fitment.pk).delete()
+    if removed:
+        what = f"removed: {_corner(fitment)}: {fitment.damper_model}, {_years(fitment)}"
+        note(who=by, kind="vehiclemodel", key=fitment.vehicle_model_id, what=what, at=at)
+
+
+def _corner(fitment: Fitment) -> str:
+    return Position(fitment.position).label.capitalize()
+
+
+def _years(fitment: Fitment) -> str:
+    return f"from {fitment.year_from}" + (f" to {fitment.year_to}" if fitment.year_to else " on")

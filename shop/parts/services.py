@@ -2,14 +2,18 @@
 
 from collections.abc import Iterable
 from datetime import datetime
+from decimal import Decimal
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from shop.core.amounts import stock_amount
+from shop.core.rows import one_line, save_new
 from shop.parts.models import Container, Movement, MovementKind, Part, Reservation, ReservationState
 from shop.parts.selectors import Stock, draw, stock_of
+from shop.specs.models import KitLine, KitMeasure
 from shop.staff.models import User
+from shop.staff.services import note
 
 
 def lock(parts: Iterable[Part]) -> dict[int, Stock]:
@@ -95,3 +99,46 @@ def use(
         reservation.ended_at = at
         reservation.save(update_fields=["state", "ended_at"])
     return moved
+
+
+@transaction.atomic
+def create_part(*, number: str, name: str, measure: str, bin: str = "", by: User, at: datetime) -> Part:
+    """Enter a stock item. It is measured as the parts lists measure it that name its number: only then is it picked."""
+    part = Part(number=number.strip(), name=one_line(name), measure=measure, bin=bin.strip())
+    if twin := Part.objects.filter(number__iexact=part.number).first():
+        raise ValidationError({"number": f"{twin} is a stock item already. Open that one."}, code="known")
+    named = KitLine.objects.filter(part_number=part.number).exclude(measure=measure).select_related("damper_model")
+    if line := named.first():
+        how = KitMeasure(line.measure).label
+        raise ValidationError(
+            {
+                "measure": f"The parts list of {line.damper_model} takes {line} measured in {how}. "
+                f"Choose {how}, or mend that parts list first."
+            },
+            code="other_measure",
+        )
+    part.full_clean()
+    save_new(part)
+    what = f"entered: {part}, measured in {part.get_measure_display()}"
+    note(who=by, kind="part", key=part.pk, what=what, at=at)
+    return part
+
+
+@transaction.atomic
+def add_container(*, part: Part, name: str, size: int, price: Decimal, by: User, at: datetime) -> Container:
+    """Enter a size in which a stock item is bought: base units it holds, and what one costs."""
+    part = Part.objects.select_for_update(no_key=True).get(pk=part.pk)
+    held = stock_amount(size, part.measure)
+    if size <= 0:
+        raise ValidationError({"size": f"A container holds more than {held}. Give what is in it when it is full."})
+    if price < 0:
+        raise ValidationError({"price": f"{price} cannot be a price. Give zero or more."})
+    if twin := part.containers.filter(size=size).first():
+        raise ValidationError(
+            {"size": f"{twin} holds {held} already. One entry for each size is enough."}, code="known"
+        )
+    container = Container(part=part, name=one_line(name), size=size, price=price)
+    container.full_clean()
+    container.save()
+    note(who=by, kind="part", key=part.pk, what=f"container: {container}, {held}, {price}", at=at)
+    return container

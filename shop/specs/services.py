@@ -6,11 +6,13 @@ from django.db import IntegrityError, transaction
 from django.db.models import Q
 
 from shop.calc.units import Entered, show_range
+from shop.core.amounts import stock_amount
 from shop.core.errors import Conflict
-from shop.customers.models import VehicleModel
+from shop.core.rows import one_line, sharing_years
+from shop.customers.models import Vehicle, VehicleModel
 from shop.dampers.measures import Measure
-from shop.dampers.models import DamperModel
-from shop.specs.models import SheetStatus, SpecSheet, SpecValue
+from shop.dampers.models import Damper, DamperModel
+from shop.specs.models import KitLine, ServiceInterval, SheetStatus, SpecSheet, SpecValue, years_in_words
 from shop.staff.models import User
 from shop.staff.services import note as audit
 
@@ -168,3 +170,102 @@ def _rivals(sheet: SpecSheet):
     if sheet.year_from is not None:
         same = same.filter(Q(year_to=None) | Q(year_to__gte=sheet.year_from))
     return same
+
+
+@transaction.atomic
+def add_kit_line(
+    *,
+    damper_model: DamperModel,
+    part_number: str,
+    name: str,
+    measure: str,
+    amount: int | None,
+    year_from: int | None = None,
+    year_to: int | None = None,
+    by: User,
+    at: datetime,
+) -> KitLine:
+    """Add a part or fluid to what a rebuild of one such damper takes; orders take it up when they are checked in.
+
+    amount in base units; None for a volume means the oil volume of the spec sheet.
+    """
+    damper_model = DamperModel.objects.select_for_update(no_key=True).get(pk=damper_model.pk)
+    if amount is not None and amount <= 0:
+        raise ValidationError({"amount": f"No damper takes {stock_amount(amount, measure)}. Give more than zero."})
+    if year_from is not None and year_to is not None and year_to < year_from:
+        raise ValidationError({"year_to": f"{year_to} lies before the first model year, {year_from}."})
+    line = KitLine(
+        damper_model=damper_model,
+        part_number=part_number.strip(),
+        name=one_line(name),
+        measure=measure,
+        amount=amount,
+        year_from=year_from,
+        year_to=year_to,
+    )
+    rivals = damper_model.kit_lines.filter(sharing_years(year_from, year_to), part_number__iexact=line.part_number)
+    if rival := rivals.first():
+        raise ValidationError(
+            {
+                "part_number": f"{_kit_line_in_words(rival)} is in this parts list already. "
+                "Remove that line first, or give model years that it leaves free."
+            },
+            code="known",
+        )
+    line.full_clean()
+    line.save()
+    what = f"parts list: {_kit_line_in_words(line)}"
+    audit(who=by, kind="dampermodel", key=damper_model.pk, what=what, at=at)
+    return line
+
+
+@transaction.atomic
+def remove_kit_line(*, line: KitLine, by: User, at: datetime) -> None:
+    """Take a line off a parts list. Twice is as good as once; jobs on the bench keep what was picked for them."""
+    removed, _ = KitLine.objects.filter(pk=line.pk).delete()
+    if removed:
+        what = f"off the parts list: {_kit_line_in_words(line)}"
+        audit(who=by, kind="dampermodel", key=line.damper_model_id, what=what, at=at)
+
+
+def _kit_line_in_words(line: KitLine) -> str:
+    amount = "oil volume of the spec sheet" if line.amount is None else stock_amount(line.amount, line.measure)
+    return f"{line}, {amount}, {years_in_words(line.year_from, line.year_to)}"
+
+
+@transaction.atomic
+def set_interval(
+    *,
+    damper_model: DamperModel,
+    months: int | None = None,
+    distance: Entered | None = None,
+    hours: Entered | None = None,
+    source: str,
+    by: User,
+    at: datetime,
+) -> ServiceInterval:
+    """Say when such dampers are due, whichever comes first, in the place of what was said before.
+
+    Marks the forecasts of the vehicles that carry one as stale.
+    """
+    damper_model = DamperModel.objects.select_for_update(no_key=True).get(pk=damper_model.pk)
+    given = {"months": months, "distance": distance and distance.si, "hours": hours and hours.si}
+    for name, value in given.items():
+        if value is not None and value <= 0:
+            raise ValidationError({name: "Service cannot be due after zero. Give more, or leave it empty."})
+    if not source.strip():
+        raise ValidationError({"source": "Say where the interval comes from: document and page, or the shop's own."})
+    interval = ServiceInterval.objects.filter(damper_model=damper_model).first()
+    interval = interval or ServiceInterval(damper_model=damper_model)
+    interval.months, interval.distance_m, interval.hours_s = given.values()
+    interval.source = one_line(source)
+    interval.full_clean()
+    interval.save()
+    # Locked in one order, like the forecasts that are computed meanwhile.
+    carriers = Damper.objects.filter(model=damper_model).values("vehicle")
+    stale = Vehicle.objects.filter(pk__in=carriers).order_by("pk").select_for_update(no_key=True)
+    Vehicle.objects.filter(pk__in=list(stale.values_list("pk", flat=True))).update(forecast_stale=True)
+    rules = [f"{months} months" if months else "", str(distance or ""), str(hours or "")]
+    what = f"service interval: {' or '.join(filter(None, rules))} ({interval.source})"
+    audit(who=by, kind="dampermodel", key=damper_model.pk, what=what, at=at)
+    return interval

@@ -7,6 +7,7 @@ PLACES = [
     ("Orders", "desk:orders", "look"),
     ("Customers", "desk:customers", "look"),
     ("Bench", "tablet:bench", "work"),
+    ("Catalogue", "manage:catalogue", "look"),
     ("Spec table", "manage:sheets", "look"),
     ("Stock", "manage:stock", "look"),
     ("Reminders", "manage:reminders", "look"),

@@ -8,6 +8,7 @@ from datetime import timedelta
 
 import pytest
 from django.apps import apps
+from django.core.signing import Signer
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
@@ -137,7 +138,8 @@ def forgeries(token, other_pk=999_999):
     pk, expires, signature = token.split(".")
     return [
         token[:-1], token + "x", token.upper(), f"{other_pk}.{expires}.{signature}",
-        f"{pk}.{int(expires) + 1}.{signature}", f"{pk}.{expires}.", f"{pk}.{expires}", signature, "x", "…", "%00", "1.2.3.4",
+        f"{pk}.{int(expires) + 1}.{signature}", f"{pk}.{expires}.", f"{pk}.{expires}", signature, "x",
+        "…", "%00", "1.2.3.4",
     ]  # fmt: skip
 
 
@@ -153,8 +155,6 @@ def test_a_forged_or_cut_link_opens_nothing(visitor, token, page):
 
 
 def test_a_link_signed_for_another_purpose_is_none(visitor, reminder):
-    from django.core.signing import Signer
-
     forged = Signer(sep=".", salt="something else").sign(f"{reminder.pk}.9999999999")
     assert visitor.get(url("reminder", forged)).status_code == 404
 

@@ -49,15 +49,7 @@ def answer_meter(
             continue
         field = meter.value
         if len(todays) >= MOST_READINGS_A_DAY:
-            raise ValidationError(
-                {
-                    field: ValidationError(
-                        f"We had {len(todays)} readings from you today. Call us instead.", code="too_many"
-                    )
-                }
-            )
-        if not confirmed and (doubt := _doubt(meter, entered, today, readings)):
-            raise ValidationError({field: ValidationError(doubt, code="doubtful")})
+            raise _refused(field, f"We had {len(todays)} readings from you today. Call us instead.", "too_many")
         try:
             reading = record_meter(
                 vehicle=vehicle,
@@ -70,6 +62,8 @@ def answer_meter(
             )
         except ValidationError as error:
             raise ValidationError({field: error.messages}) from error
+        if not confirmed and (doubt := _doubt(meter, entered, today, readings)):
+            raise _refused(field, doubt, "doubtful")
         todays.append(reading)
     return _answered(reminder, at)
 
@@ -85,7 +79,8 @@ def answer_sold(*, reminder: Reminder, at: datetime) -> Reminder:
 def stop_reminders(*, reminder: Reminder, at: datetime) -> Reminder:
     """The person who got this reminder wants no more, of any vehicle. At once; twice is as good as once."""
     if reminder.customer.reminder_consent != Consent.NO:
-        record_consent(customer=reminder.customer, wants=False, by=None, at=at, how="through the link of a reminder")
+        how = "through the link of a reminder"
+        reminder.customer = record_consent(customer=reminder.customer, wants=False, by=None, at=at, how=how)
     return _answered(reminder, at)
 
 
@@ -93,6 +88,10 @@ def _answered(reminder: Reminder, at: datetime) -> Reminder:
     Reminder.objects.filter(pk=reminder.pk, answered_at=None).update(answered_at=at)
     reminder.refresh_from_db(fields=["answered_at"])
     return reminder
+
+
+def _refused(field: str, words: str, code: str) -> ValidationError:
+    return ValidationError({field: ValidationError(words, code=code)})
 
 
 def _doubt(meter: Meter, entered: Entered, today, readings: list[MeterReading]) -> str:

@@ -2,7 +2,6 @@
 
 import re
 
-from django.conf import settings
 from django.db.models import Prefetch, Q
 
 from shop.customers.models import Customer, Vehicle
@@ -30,13 +29,18 @@ def customers(text: str):
 def orders(text: str, rows=None):
     """Orders with this number or bag tag, or of customers and vehicles that match every word."""
     rows = WorkOrder.objects.all() if rows is None else rows
-    number = ORDER_NUMBER.fullmatch(text.strip())
     asked = Q()
     for word in text.split():
         asked &= Q(customer__name__icontains=word) | Q(customer__phone__icontains=word) | Q(vehicle__in=_vehicles(word))
-    if number:
-        asked |= Q(pk=int(number[1]) - 1000)
+    if pk := order_pk(text):
+        asked |= Q(pk=pk)
     return rows.filter(asked)
+
+
+def order_pk(text: str) -> int | None:
+    """The primary key that an order number or a bag tag stands for; None for any other text."""
+    number = ORDER_NUMBER.fullmatch(text.strip())
+    return int(number[1]) - 1000 if number else None
 
 
 def _vehicles(word: str):
@@ -46,8 +50,3 @@ def _vehicles(word: str):
         | Q(model__maker__icontains=word)
         | Q(model__name__icontains=word)
     )
-
-
-def example() -> str:
-    """An order number as this shop writes it, to show what can be typed."""
-    return f"{settings.ORDER_PREFIX}-1042"

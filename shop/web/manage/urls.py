@@ -1,10 +1,11 @@
-from django.urls import path
+from django.urls import include, path
 
 from shop.web.manage.reminders import reminders
 from shop.web.manage.views import specs, staff, stock
 
 app_name = "manage"
 urlpatterns = [
+    path("catalogue/", include("shop.web.manage.catalogue.urls")),
     path("sheets/", specs.sheets, name="sheets"),
     path("sheets/new/", specs.sheet_new, name="sheet_new"),
     path("sheets/<int:pk>/", specs.sheet, name="sheet"),

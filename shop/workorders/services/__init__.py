@@ -4,8 +4,10 @@ from shop.workorders.services.booking import book, call_off, check_in, hand_back
 from shop.workorders.services.cards import register_card
 from shop.workorders.services.closing import close_job, close_order
 from shop.workorders.services.recording import finish_step, record_reading, second_check
+from shop.workorders.services.tools import add_tool, record_calibration, take_out_of_use
 
 __all__ = [
+    "add_tool",
     "book",
     "call_off",
     "check_in",
@@ -13,7 +15,9 @@ __all__ = [
     "close_order",
     "finish_step",
     "hand_back",
+    "record_calibration",
     "record_reading",
     "register_card",
     "second_check",
+    "take_out_of_use",
 ]

@@ -144,6 +144,6 @@ def search(request):
         customers = list(find.customers(text)[:FOUND_SHOWN])
         if len(orders) + len(customers) == 1:
             return redirect([*orders, *customers][0])
-        if find.ORDER_NUMBER.fullmatch(text) and len(orders) == 1:
-            return redirect(orders[0])
+        if named := [order for order in orders if order.pk == find.order_pk(text)]:
+            return redirect(named[0])
     return show(request, "desk/search.html", {"find": form, "text": text, "orders": orders, "customers": customers})

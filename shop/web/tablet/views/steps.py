@@ -76,24 +76,28 @@ def clashes(page, form):
     """What somebody else recorded while this page was open, beside what was typed here, and the way to correct it."""
     if not page["open"]:
         return []
-    step, found = page["here"].step, []
-    if step.reading and page["here"].state.reading:
-        typed = {name: form.data.get(name, "") for name in ("entered", "tool", "bench_temperature")}
-        found.append((page["here"].state.reading, typed))
+    found = []
+    if page["here"].state.reading:
+        found.append((page["here"].state.reading, "entered", ["entered", "tool", "bench_temperature"]))
     for setting in page["settings"]:
         if setting.left and form.data.get(setting.measure):
-            found.append((setting.left, {"entered": form.data[setting.measure]}))
+            found.append((setting.left, setting.measure, [setting.measure]))
             del form.fields[setting.measure]
     return [
         {
             "label": reading.get_measure_display(),
             "figure": as_entered(reading),
             "signed": words.signed(reading),
-            "typed": typed["entered"],
-            "url": f"{correct_url(reading)}?{urlencode({k: v for k, v in typed.items() if v})}",
+            "typed": form.cleaned_data[field],
+            "url": f"{correct_url(reading)}?{urlencode(typed_in(form, field, names))}",
         }
-        for reading, typed in found
+        for reading, field, names in found
     ]
+
+
+def typed_in(form, field, names):
+    """What was typed, under the names that the form of a correction has."""
+    return {"entered" if name == field else name: form.data[name] for name in names if form.data.get(name)}
 
 
 def correct_url(reading):

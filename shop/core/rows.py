@@ -1,0 +1,33 @@
+"""What several packages need to enter rows of the catalogue."""
+
+from django.db import IntegrityError, models, transaction
+from django.db.models import Q
+
+from shop.core.errors import Conflict
+
+
+def sharing_years(year_from: int | None, year_to: int | None) -> Q:
+    """Rows whose model years (year_from, year_to; None is an open end) have a year in common with these."""
+    shared = Q()
+    if year_to is not None:
+        shared &= Q(year_from=None) | Q(year_from__lte=year_to)
+    if year_from is not None:
+        shared &= Q(year_to=None) | Q(year_to__gte=year_from)
+    return shared
+
+
+def save_new(row: models.Model) -> None:
+    """Save a new row that was checked; Conflict when somebody else entered the same one since."""
+    try:
+        with transaction.atomic():
+            row.save(force_insert=True)
+    except IntegrityError as error:
+        raise Conflict(
+            f"Somebody else has entered {row} just now. Look at the list before you enter it again.",
+            code="entered_just_now",
+        ) from error
+
+
+def one_line(text: str) -> str:
+    """Text without spaces around it, and with single ones inside: so that one name has one spelling."""
+    return " ".join(text.split())

@@ -1,0 +1,164 @@
+"""Damper models: construction, parts list, spec sheets, service interval."""
+
+from django.contrib import messages
+from django.db.models import Count, Q
+from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse, reverse_lazy
+from django.utils import timezone
+from django.views.decorators.http import require_POST, require_safe
+
+from shop.core.amounts import in_full, stock_amount
+from shop.dampers.models import DamperModel
+from shop.dampers.services import create_damper_model
+from shop.parts.models import Part
+from shop.specs.models import ServiceInterval, SheetStatus, years_in_words
+from shop.specs.services import add_kit_line, remove_kit_line, set_interval
+from shop.staff.models import AuditEntry
+from shop.web.access import allow
+from shop.web.desk.forms import FindForm
+from shop.web.desk.words import count
+from shop.web.forms import submit
+from shop.web.manage.catalogue.overview import CATALOGUE
+from shop.web.manage.catalogue_forms import DamperModelForm, IntervalForm, KitLineForm
+from shop.web.pages import number, page_of, sent, show, show_form
+
+TRAIL = [CATALOGUE, ("Damper models", reverse_lazy("manage:damper_models"))]
+NUMBERS_OFFERED = 500  # part numbers of the stock that the browser suggests
+
+
+@require_safe
+@allow("look")
+def damper_models(request):
+    form = FindForm(request.GET, label="Maker or model")
+    rows = DamperModel.objects.all() if form.is_valid() else DamperModel.objects.none()
+    for word in form.text.split():
+        rows = rows.filter(Q(maker__icontains=word) | Q(name__icontains=word))
+    rows = rows.annotate(
+        verified=Count("sheets", Q(sheets__status=SheetStatus.VERIFIED), distinct=True),
+        drafts=Count("sheets", Q(sheets__status=SheetStatus.DRAFT), distinct=True),
+        lines=Count("kit_lines", distinct=True),
+    )
+    page = page_of(request, rows)
+    context = {
+        "find": form,
+        "text": form.text,
+        "page": page,
+        "may_keep": request.user.may("keep_specs"),
+        "trail": TRAIL[:1],
+    }
+    return show(request, "manage/catalogue/damper_models.html", context)
+
+
+@require_safe
+@allow("look")
+def damper_model(request, pk):
+    return _page(request, get_object_or_404(DamperModel, pk=pk))
+
+
+@allow("keep_specs")
+def damper_model_new(request):
+    form = DamperModelForm(sent(request))
+    if request.method == "POST" and (made := submit(form, create_damper_model, by=request.user, at=timezone.now())):
+        messages.success(request, f"{made} is in the catalogue. Next, enter what a rebuild of one takes.")
+        return redirect("manage:damper_model", made.pk)
+    return show_form(
+        request, form, title="New damper model", action="Save", trail=TRAIL, back=reverse("manage:damper_models")
+    )
+
+
+@allow("keep_specs")
+def kit_line_add(request, pk):
+    model = get_object_or_404(DamperModel, pk=pk)
+    if request.method != "POST":
+        return redirect("manage:damper_model", pk)
+    form = KitLineForm(request.POST)
+    if made := submit(form, add_kit_line, damper_model=model, by=request.user, at=timezone.now()):
+        messages.success(request, f"{made}: {_amount(made)} for one damper. Orders take it up when they are checked in.")
+        return redirect("manage:damper_model", pk)
+    return _page(request, model, kit=form)
+
+
+@require_POST
+@allow("keep_specs")
+def kit_line_remove(request, pk):
+    model = get_object_or_404(DamperModel, pk=pk)
+    line = model.kit_lines.filter(pk=number(request.POST.get("line"))).first()
+    if line:
+        remove_kit_line(line=line, by=request.user, at=timezone.now())
+        messages.success(request, f"Off the parts list: {line}, {_amount(line)}. Jobs on the benches keep their bags.")
+    else:
+        messages.info(request, "That line was off the parts list already.")
+    return redirect("manage:damper_model", pk)
+
+
+@allow("keep_specs")
+def interval(request, pk):
+    model = get_object_or_404(DamperModel, pk=pk)
+    if request.method != "POST":
+        return redirect("manage:damper_model", pk)
+    form = IntervalForm(request.POST, prefix="interval")
+    if made := submit(form, set_interval, damper_model=model, by=request.user, at=timezone.now()):
+        messages.success(request, f"{model} is due after {_rules(made)}. The forecasts of its vehicles follow.")
+        return redirect("manage:damper_model", pk)
+    return _page(request, model, interval=form)
+
+
+def _page(request, model, kit=None, interval=None):
+    lines = list(model.kit_lines.all())
+    stock = {part.number: part for part in Part.objects.filter(number__in=[line.part_number for line in lines])}
+    own = ServiceInterval.objects.filter(damper_model=model).first()
+    general = ServiceInterval.objects.filter(damper_model=None, vehicle_model=None).first()
+    may_keep = request.user.may("keep_specs")
+    context = {
+        "model": model,
+        "sheets": model.sheets.select_related("vehicle_model").order_by("year_from", "position", "code", "-version"),
+        "lines": [_line(one, stock.get(one.part_number)) for one in lines],
+        "own": (_rules(own), own.source) if own else None,
+        "general": (_rules(general), general.source) if general else None,
+        "form": kit or interval,
+        "kit": (kit or KitLineForm()) if may_keep else None,
+        "interval": (
+            interval or IntervalForm(prefix="interval", initial=IntervalForm.filled_from(own) if own else None)
+        ),
+        "numbers": Part.objects.values_list("number", "name")[:NUMBERS_OFFERED] if may_keep else [],
+        "fitments": [
+            (one, years_in_words(one.year_from, one.year_to))
+            for one in model.fitments.select_related("vehicle_model").order_by(
+                "vehicle_model__maker", "vehicle_model__name", "year_from", "position"
+            )
+        ],
+        "history": AuditEntry.objects.filter(kind="dampermodel", key=str(model.pk)),
+        "may_keep": may_keep,
+        "may_keep_stock": request.user.may("keep_stock"),
+        "trail": TRAIL,
+    }
+    return show(request, "manage/catalogue/damper_model.html", context)
+
+
+def _line(line, part):
+    """A line of the parts list, and whether the shop stocks it in a way that it can be picked."""
+    return {
+        "line": line,
+        "amount": _amount(line),
+        "years": years_in_words(line.year_from, line.year_to),
+        "part": part,
+        "fits": part is not None and part.measure == line.measure,
+    }
+
+
+def _amount(line):
+    if line.amount is None:
+        return "oil volume of the spec sheet"
+    return count(line.amount, "piece") if line.measure == "count" else stock_amount(line.amount, line.measure)
+
+
+def _rules(interval):
+    """"12 months or 1500 mi, whichever comes first"."""
+    rules = []
+    if interval.months:
+        rules.append(count(interval.months, "month"))
+    if interval.distance_m:
+        rules.append(in_full(interval.distance_m, "distance"))
+    if interval.hours_s:
+        rules.append(in_full(interval.hours_s, "time"))
+    return " or ".join(rules) + (", whichever comes first" if len(rules) > 1 else "")

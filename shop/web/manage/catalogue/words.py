@@ -1,0 +1,43 @@
+"""How the catalogue says things."""
+
+from datetime import date
+
+from shop.web.desk.words import count
+from shop.workorders.models import Tool
+
+# A calibration that ends this soon is pointed out: the laboratory needs its time.
+SOON_DAYS = 30
+NAMES_SHOWN = 3
+
+
+def names(rows) -> str:
+    """The first few by name, and how many more there are."""
+    rows = list(rows)
+    shown = [str(row) for row in rows[:NAMES_SHOWN]]
+    more = len(rows) - len(shown)
+    if more:
+        return f"{', '.join(shown)} and {more} more"
+    return " and ".join(filter(None, [", ".join(shown[:-1]), *shown[-1:]]))
+
+
+def full_day(on: date) -> str:
+    return f"{on.day} {on:%B %Y}"
+
+
+def is_pressing(tool: Tool, today: date) -> bool:
+    """Whether a tool in use is out of calibration or will be soon."""
+    return tool.in_use and (tool.calibration_due_on - today).days <= SOON_DAYS
+
+
+def calibration(tool: Tool, today: date) -> str:
+    """When a tool's calibration ends, as one says it on a day."""
+    due = full_day(tool.calibration_due_on)
+    if not tool.in_use:
+        return f"out of use, calibration ended {due}" if today >= tool.calibration_due_on else "out of use"
+    if today >= tool.calibration_due_on:
+        return f"out of calibration since {due}"
+    left = (tool.calibration_due_on - today).days
+    if left <= SOON_DAYS:
+        return f"calibration due in {count(left, 'day')}, on {due}"
+    return f"calibration due on {due}"
+

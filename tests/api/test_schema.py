@@ -1,0 +1,97 @@
+"""The OpenAPI document is valid, complete, and whatever it allows or forbids never ends in an error of ours."""
+
+import re
+
+import pytest
+import schemathesis
+from django.core.management import call_command
+from django.core.signals import request_finished, request_started
+from django.core.wsgi import get_wsgi_application
+from django.db import close_old_connections
+from django.urls import reverse
+from drf_spectacular.generators import SchemaGenerator
+from hypothesis import HealthCheck, Phase, settings
+from openapi_spec_validator import validate
+from rest_framework.authtoken.models import Token
+from schemathesis.generation import GenerationMode
+
+from api.urls import v1
+from tests import factories as make
+from tests.api.conftest import Caller
+from tests.api.shop import make_family, make_on_bench
+
+document = SchemaGenerator().get_schema(request=None, public=True)
+schema = schemathesis.openapi.from_dict(document)
+schema.app, schema.location = get_wsgi_application(), "/api/schema/"
+schema.config.generation.update(modes=[GenerationMode.POSITIVE, GenerationMode.NEGATIVE])
+
+
+def test_the_document_is_valid_openapi_and_made_without_a_warning(tmp_path):
+    call_command("spectacular", validate=True, fail_on_warn=True, file=str(tmp_path / "schema.yaml"))
+    assert (tmp_path / "schema.yaml").read_text().startswith("openapi: 3.")
+    validate(document)
+
+
+def test_the_document_comes_as_yaml_and_as_json(client, desk):
+    client.force_login(desk)
+    assert client.get(reverse("api:schema")).content.startswith(b"openapi: 3.")
+    assert client.get(reverse("api:schema"), {"format": "json"}).json()["paths"] == document["paths"]
+
+
+def test_every_endpoint_is_in_the_document_with_its_refusals_and_who_may_call_it():
+    described = {path: set(methods) for path, methods in document["paths"].items()}
+    for one in v1:
+        path = "/api/v1/" + re.sub(r"<int:(\w+)>", r"{\1}", str(one.pattern)).replace("{pk}", "{id}")
+        assert described.pop(path) == {m for m in ("get", "post", "patch") if hasattr(one.callback.cls, m)}
+        for operation in document["paths"][path].values():
+            assert operation["summary"]
+            refusal = operation["responses"]["400"]["content"]["application/json"]["schema"]
+            assert refusal == {"$ref": "#/components/schemas/ErrorOutput"}
+    assert described == {}
+
+
+def test_every_write_but_the_log_in_may_carry_a_key():
+    for path, methods in document["paths"].items():
+        for method, operation in methods.items():
+            names = {parameter["name"] for parameter in operation.get("parameters", [])}
+            assert ("Idempotency-Key" in names) == (method != "get" and "/token/" not in path)
+
+
+@pytest.fixture
+def kept_connection():
+    """The server's own application closes its connection after each request; here the test's transaction hangs on it."""
+    for signal in (request_started, request_finished):
+        signal.disconnect(close_old_connections)
+    yield
+    for signal in (request_started, request_finished):
+        signal.connect(close_old_connections)
+
+
+@pytest.fixture
+def rows(db, kept_connection):
+    """A token of everybody's powers, and for each part of the document a row that is there."""
+    manager = make.make_user("manager")
+    family = make_family()
+    order = make_on_bench(Caller(manager), family)
+    return Token.objects.get_or_create(user=manager)[0].key, {
+        "customers": order["customer"]["id"],
+        "vehicles": order["vehicle"]["id"],
+        "dampers": order["jobs"][0]["damper"]["id"],
+        "work-orders": order["id"],
+        "jobs": order["jobs"][0]["id"],
+        "pick-lines": order["id"],
+        "parts": family["oil"].pk,
+    }
+
+
+@schema.parametrize()
+@settings(
+    max_examples=8, derandomize=True, database=None, deadline=None, phases=[Phase.generate],
+    suppress_health_check=list(HealthCheck),
+)  # fmt: skip
+def test_no_request_ends_in_an_error_of_ours(case, rows):
+    token, ids = rows
+    if "id" in case.path_parameters:
+        case.path_parameters["id"] = ids[case.operation.path.split("/")[3]]
+    answer = case.call(headers={"Authorization": f"Token {token}"})
+    assert answer.status_code < 500, answer.text
