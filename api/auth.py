@@ -40,7 +40,7 @@ class LogInThrottle(SimpleRateThrottle):
         forwarded = request.headers.get("X-Forwarded-For", "")
         if settings.SECURE_PROXY_SSL_HEADER and forwarded:
             return forwarded.split(",")[-1].strip()
-        return request.META["REMOTE_ADDR"]
+        return request.META.get("REMOTE_ADDR", "")
 
 
 class TokenNew(Endpoint):

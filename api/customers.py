@@ -14,7 +14,7 @@ KNOWN = ["name", "email", "phone", "address", "note"]
 
 class CustomerInput(Input):
     name = serializers.CharField(max_length=120)
-    email = serializers.EmailField(max_length=254, allow_blank=True, default="")
+    email = serializers.EmailField(max_length=254, allow_blank=True, required=False)
     phone = serializers.CharField(max_length=40, allow_blank=True, default="")
     address = serializers.CharField(max_length=300, allow_blank=True, default="")
     note = serializers.CharField(max_length=1000, allow_blank=True, default="")

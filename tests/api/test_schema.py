@@ -16,6 +16,7 @@ from rest_framework.authtoken.models import Token
 from schemathesis.generation import GenerationMode
 
 from api.urls import v1
+from shop.picklists.models import PickLine
 from tests import factories as make
 from tests.api.conftest import Caller
 from tests.api.shop import make_family, make_on_bench
@@ -58,30 +59,28 @@ def test_every_write_but_the_log_in_may_carry_a_key():
 
 
 @pytest.fixture
-def kept_connection():
-    """The server's own application closes its connection after each request; here the test's transaction hangs on it."""
-    for signal in (request_started, request_finished):
-        signal.disconnect(close_old_connections)
-    yield
-    for signal in (request_started, request_finished):
-        signal.connect(close_old_connections)
-
-
-@pytest.fixture
-def rows(db, kept_connection):
+def rows(db):
     """A token of everybody's powers, and for each part of the document a row that is there."""
     manager = make.make_user("manager")
     family = make_family()
     order = make_on_bench(Caller(manager), family)
-    return Token.objects.get_or_create(user=manager)[0].key, {
-        "customers": order["customer"]["id"],
-        "vehicles": order["vehicle"]["id"],
-        "dampers": order["jobs"][0]["damper"]["id"],
-        "work-orders": order["id"],
-        "jobs": order["jobs"][0]["id"],
-        "pick-lines": order["id"],
-        "parts": family["oil"].pk,
-    }
+    # The application as a server runs it closes its connection after a request; the test's transaction hangs on it.
+    request_started.disconnect(close_old_connections)
+    request_finished.disconnect(close_old_connections)
+    yield (
+        Token.objects.get_or_create(user=manager)[0].key,
+        {
+            "customers": order["customer"]["id"],
+            "vehicles": order["vehicle"]["id"],
+            "dampers": order["jobs"][0]["damper"]["id"],
+            "work-orders": order["id"],
+            "jobs": order["jobs"][0]["id"],
+            "pick-lines": PickLine.objects.first().pk,
+            "parts": family["oil"].pk,
+        },
+    )
+    request_started.connect(close_old_connections)
+    request_finished.connect(close_old_connections)
 
 
 @schema.parametrize()

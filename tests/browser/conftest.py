@@ -4,12 +4,13 @@ import os
 import shutil
 
 import pytest
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import expect, sync_playwright
 
 from tests.factories import PASSWORD
 
 UPRIGHT = {"width": 820, "height": 1180}
 LYING = {"width": 1180, "height": 820}
+PATIENCE = 20_000  # milliseconds, on a busy machine
 # Chromium writes a line for every answer above 399; a refusal is no fault of the page.
 A_REFUSAL = "Failed to load resource: the server responded with a status of 4"
 WATCH = "addEventListener('securitypolicyviolation', (e) => console.error('CSP', e.violatedDirective, e.blockedURI))"
@@ -19,6 +20,7 @@ WATCH = "addEventListener('securitypolicyviolation', (e) => console.error('CSP',
 def chromium():
     # Playwright's own loop runs in this thread; Django would take the tests' plain queries for asynchronous ones.
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"
+    expect.set_options(timeout=PATIENCE)
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
             executable_path=shutil.which("chromium") or "/usr/bin/chromium",
@@ -38,7 +40,7 @@ def open_browser(chromium, live_server):
         context = chromium.new_context(
             **{"base_url": live_server.url, "viewport": UPRIGHT, "has_touch": True} | options
         )
-        context.set_default_timeout(15_000)
+        context.set_default_timeout(PATIENCE)
         context.add_init_script(WATCH)
         contexts.append(context)
         page = context.new_page()

@@ -118,7 +118,8 @@ def test_a_damper_from_the_torque_to_closing_by_touch_alone(open_browser, job, t
 
 def test_a_reading_and_its_check_by_keyboard_alone(open_browser, job, technician, second):
     page = open_browser(technician, has_touch=False)
-    page.keyboard.type(job.tag)  # the field for the tag has the focus, for a scanner too
+    expect(page.get_by_label("Scan a bag's tag")).to_be_focused()  # so that a scanner writes into it
+    page.keyboard.type(job.tag)
     page.keyboard.press("Enter")
     expect(page.get_by_text(f"tag {job.tag}")).to_be_visible()
     tab_to(page, "Go on")

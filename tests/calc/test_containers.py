@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from shop.calc.containers import Container, Cover, NotEnough, Opened, cover
+from shop.calc.containers import Container, Cover, NotEnough, Opened, _overshoot, _reachable, cover
 from shop.calc.errors import CalcError, OutOfRange
 
 from .reference import rows
@@ -173,3 +173,23 @@ def test_an_opened_container_cannot_hold_less_than_nothing():
 def test_a_question_without_an_answer_is_refused(call):
     with pytest.raises(CalcError):
         call()
+
+
+def test_fewest_is_found_behind_a_larger_set_of_equal_price():
+    """7 + 1 + 1 is met first; 5 + 4 costs the same, wastes the same, and is one bottle less."""
+    got = cover(9, [Container(size, size, size) for size in (7, 5, 4, 1)])
+    assert (got.counts, got.count) == ({5: 1, 4: 1}, 2)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.integers(1, 90), st.lists(st.tuples(st.integers(1, 25), st.integers(0, 6)), min_size=1, max_size=4))
+def test_the_table_of_totals_holds_exactly_what_the_sizes_can_make(target, shelf):
+    sizes, stock = ([one[i] for one in shelf] for i in (0, 1))
+    for i, table in enumerate(_reachable(sizes, stock, target)):
+        made = {
+            sum(size * n for size, n in zip(sizes[i:], counts, strict=True))
+            for counts in product(*(range(number + 1) for number in stock[i:]))
+        }
+        for amount in range(1, target + 1):
+            enough = [total - amount for total in made if total >= amount]
+            assert _overshoot(table, amount) == min(enough, default=None)

@@ -15,6 +15,7 @@ from shop.calc.errors import OutOfRange
 from shop.calc.gas import Chamber, along_stroke, density, isentropic_temperature, pressure, target_reading
 from shop.calc.units import to_si
 
+from .ends import assert_ends
 from .reference import rows
 
 PSI_200 = to_si(200, "psi")
@@ -344,3 +345,30 @@ def test_the_gauge_always_reads_less_than_the_charge_and_back_again(charge, volu
     assert gas.charge_before_gauge(reading, volume, gauge, kelvin, ambient_pa=ambient) == pytest.approx(
         charge, rel=1e-9
     )
+
+
+def test_the_range_told_is_the_range_kept():
+    long = Chamber(0.1, 0.5)
+    assert_ends(lambda value: Chamber(value, 0.06), 0.005, 0.2)
+    assert_ends(lambda value: Chamber(0.05, value), 0, 0.5, above=True)
+    assert_ends(lambda value: Chamber(0.05, 0.06, value), 0, 0.06, below=True)
+    assert_ends(lambda value: target_reading(value, ROOM), 0, 3.5e6)
+    assert_ends(lambda value: target_reading(1e6, value), 233.15, 423.15)
+    assert_ends(lambda value: target_reading(1e6, ROOM, spec_k=value), 233.15, 423.15)
+    assert_ends(lambda value: target_reading(1e6, ROOM, bench_ambient_pa=value), 20e3, 110e3)
+    assert_ends(lambda value: target_reading(1e6, ROOM, spec_ambient_pa=value), 20e3, 110e3)
+    assert_ends(lambda value: along_stroke(long, value, 0.1, 1e6, ROOM), 0.003, 0.1, below=True)
+    assert_ends(lambda value: along_stroke(long, 0.016, value, 1e6, ROOM), 0, 1, above=True)
+    assert_ends(lambda value: gas.oil_growth(value, ROOM, 300), 0, 0.01)
+    assert_ends(lambda value: gas.oil_growth(1e-3, ROOM, 300, value), 0, 0.002)
+    assert_ends(lambda value: gas.shaft_force(1e6, value), 0.003, 0.1)
+    assert_ends(lambda value: gas.shaft_force(value, 0.016), 0, 50e6)
+    assert_ends(lambda value: gas.ride_height_change(value, 5e4), -1e5, 1e5)
+    assert_ends(lambda value: gas.ride_height_change(100, value), 1e3, 1e6)
+    assert_ends(lambda value: gas.reading_after_gauge(1e6, value, 1e-6, ROOM), 1e-6, 2e-3)
+    assert_ends(lambda value: gas.reading_after_gauge(1e6, 6e-5, value, ROOM), 0, 1e-4)
+
+
+def test_points_may_be_few_or_many():
+    assert len(along_stroke(RESERVOIR, 0.016, 0.1, PSI_200, ROOM, points=2).points) == 2
+    assert len(along_stroke(RESERVOIR, 0.016, 0.1, PSI_200, ROOM, points=1000).points) == 1000

@@ -11,6 +11,7 @@ from shop.calc import oil
 from shop.calc.errors import OutOfRange
 from shop.calc.oil import Oil
 
+from .ends import assert_ends
 from .reference import rows
 
 TARN = Oil(15.0, 3.8)
@@ -209,3 +210,24 @@ def test_a_damper_that_cannot_be_is_refused_by_name(change, field):
 def test_values_that_no_oil_has_are_refused(call):
     with pytest.raises(OutOfRange):
         call()
+
+
+def test_the_range_told_is_the_range_kept():
+    assert_ends(lambda value: oil.iso_vg(value), 0.21, 20_000)
+    assert_ends(lambda value: oil.volume_correction(870, value), 203.15, 473.15)
+    assert_ends(oil.expansion_coefficient, 750, 1160)
+    assert_ends(lambda value: oil.volume_at(value, 290, 300), 0, 1, above=True)
+    assert_ends(lambda value: oil.volume_at_linear(1, 290, 300, value), 0, 0.002)
+    assert_ends(lambda value: oil.with_allowance(1, value), 0, 100)
+    assert_ends(lambda value: oil.may_replace(TARN, TARN, band_percent=value), 0, 100)
+    assert_ends(lambda value: oil.viscosity_index(1000, value), 2, 500)
+    assert_ends(lambda value: oil.viscosity_index(value, 4), 4, 20_000, above=True)
+    for name, low, high, out in (
+        ("body_length_m", 0.04, 2, False), ("reservoir_bore_m", 0, 0.2, True), ("ifp_height_m", 0, 0.089, True),
+        ("shaft_m", 0, 0.05, True), ("shaft_inside_m", 0, 0.3, False), ("passages_m3", 0, 0.01, False),
+    ):  # fmt: skip
+        usual = FILL | ({"ifp_depth_m": 0.150 - 0.089} if name == "ifp_height_m" else {})
+        assert_ends(
+            lambda value, name=name, usual=usual: oil.fill_volume(**(usual | {name: value})),
+            low, high, above=out, below=name == "shaft_m",
+        )  # fmt: skip

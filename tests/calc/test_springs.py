@@ -12,6 +12,7 @@ from shop.calc.errors import OutOfRange
 from shop.calc.springs import Spring, Stack
 from shop.calc.units import from_si, to_si
 
+from .ends import assert_ends
 from .reference import rows
 
 
@@ -150,3 +151,29 @@ def test_a_spring_shortened_by_60_mm_holds_94_joules():
 def test_values_no_spring_has_are_refused(call):
     with pytest.raises(OutOfRange):
         call()
+
+
+def test_the_range_told_is_the_range_kept():
+    one = Spring(35e3, 0.3)
+    assert_ends(lambda value: Spring(35e3, value), 0, 1, above=True)
+    assert_ends(lambda value: Spring(value, 0.3), 0, 1e7, above=True)
+    assert_ends(lambda value: Stack(35e3, 70e3, value), 0, 1, above=True)
+    assert_ends(lambda value: springs.coil_rate(value, 0.09, 7), 0, 0.045, above=True, below=True)
+    assert_ends(lambda value: springs.coil_rate(0.001, value, 7), 0.002, 0.5, above=True)
+    assert_ends(lambda value: springs.coil_rate(0.012, 0.09, value), 1, 50)
+    assert_ends(lambda value: springs.coil_rate(0.012, 0.09, 7, value), 10e9, 120e9)
+    assert_ends(lambda value: springs.preload_force(35e3, value), 0, 1)
+    assert_ends(lambda value: springs.preload_length(35e3, value), 0, 1e5)
+    assert_ends(lambda value: springs.stored_energy(35e3, 0.5, value), 0, 0.5)
+    assert_ends(lambda value: springs.restored_ring_position(value, 0.01, one, one), 0, 1)
+    assert_ends(lambda value: springs.restored_ring_position(0.5, value, one, Spring(70e3, 0.3)), 0, 0.3, below=True)
+    assert_ends(lambda value: springs.restored_ring_position(0.5, 0.01, one, one, value), -0.2, 0.2)
+
+
+def test_steel_is_taken_when_no_modulus_is_given():
+    """79.3 GPa is common practice."""
+    assert springs.coil_rate(0.012, 0.09, 7.5) == springs.coil_rate(0.012, 0.09, 7.5, 79.3e9)
+
+
+def test_a_ring_may_stand_at_the_datum():
+    assert springs.restored_ring_position(0.0625, 0, Spring(35e3, 0.25), Spring(35e3, 0.3125)) == 0

@@ -12,6 +12,7 @@ from shop.calc import torque
 from shop.calc.errors import OutOfRange
 from shop.calc.units import to_si
 
+from .ends import assert_ends
 from .reference import rows
 
 
@@ -173,3 +174,35 @@ def test_a_calibration_that_cannot_be_is_refused_by_name(change, field):
     with pytest.raises(OutOfRange) as caught:
         torque.calibration(**({"last_on": TODAY, "cycles_since": 0, "today": TODAY} | change))
     assert caught.value.field == field
+
+
+def test_below_the_first_fifth_the_words_name_the_fifth():
+    fit = torque.wrench_fit(to_si(12, "lbf·ft"), to_si(10, "lbf·ft"), to_si(80, "lbf·ft"))
+    assert fit.words == (
+        "12 lbf·ft is below 16 lbf·ft, the first fifth of 10 lbf·ft to 80 lbf·ft. Take a smaller wrench."
+    )
+
+
+def test_fine_classes_hold_four_percent_above_ten_newton_metres():
+    assert [torque.permissible_deviation("II", "A", high) for high in (10, 10.5)] == [6, 4]
+
+
+@pytest.mark.parametrize(("call", "low", "high"), [
+    (lambda value: torque.wrench_setting(10, 0.4, 0.05, value), -180, 180),
+    (lambda value: torque.wrench_setting(10, 0.4, 0.05, -value), -180, 180),
+    (lambda value: torque.calibration(TODAY, 0, TODAY, largest_load_percent=value), 0, 10_000),
+])  # fmt: skip
+def test_the_range_told_is_the_range_kept(call, low, high):
+    assert_ends(call, low, high)
+
+
+def test_ends_of_ranges_that_leave_their_start_out():
+    assert_ends(lambda value: torque.tolerance_band(value, 5), 0, 3000, above=True)
+    assert_ends(lambda value: torque.tolerance_band(10, value), 0, 100, below=True)
+    assert_ends(lambda value: torque.wrench_setting(10, value, 0), 0, 3, above=True)
+    assert_ends(lambda value: torque.wrench_setting(10, 3, value), -3, 3, above=True)
+    assert_ends(lambda value: torque.wrench_fit(50, value, 60), 0, 60, below=True)
+
+
+def test_cycles_and_months_start_at_one():
+    assert torque.calibration(TODAY, 0, TODAY, months=1, cycles=1).cycles_left == 1

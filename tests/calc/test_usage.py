@@ -277,3 +277,19 @@ def test_any_readings_give_a_rate_or_a_reason_and_never_nan(readings):
         assert math.isfinite(usage.rate)
         assert usage.rate_low <= usage.rate <= usage.rate_high
         assert all(a[1] <= b[1] for a, b in zip(usage.kept, usage.kept[1:], strict=False))
+
+
+def test_doubt_needs_a_jump_in_rate_and_in_total():
+    assert estimate(monthly(1, 2, 3, 4, 5, 12)).last_value == 12  # total more than doubled, rate seven times
+    assert estimate(monthly(10, 11, 12, 13, 14, 28)).last_value == 28  # rate fourteen times, total doubled
+    assert estimate(monthly(10, 11, 12, 13, 14, 35)).last_value == 14  # both
+    assert estimate(monthly(11, 12, 13, 14, 35)).last_value == 14
+    assert estimate(monthly(12, 13, 14, 35)).last_value == 35  # too few to doubt it
+
+
+def test_a_vehicle_that_was_parked_may_start_moving():
+    assert estimate(monthly(100, 100, 100, 100, 100, 250)).last_value == 250
+
+
+def test_a_meter_may_be_swapped_at_zero():
+    assert estimate(monthly(0, 5), [Swap(FIRST, 0, 0)]).last_value == 5

@@ -56,9 +56,9 @@ def test_every_damper_has_the_figures_of_its_model_year_and_position(year, torqu
 
 def test_the_card_says_whose_damper_it_is_what_is_wrong_and_when_it_is_promised():
     customer = factories.make_customer(name="Sam Ferreira-Holt")
-    order = make_checked_in(customer=customer, complaint="leaks at the shaft,\nbottoms out")
-    job = order.jobs.get(index=4)
-    text = card_pages(order)[3]
+    order = make_checked_in(customer=customer, complaint="leaks at the shaft,\nbottoms out", corners=["rear_right"])
+    job = order.jobs.get()
+    (text,) = card_pages(order)
     assert "Larkspur Gulch Powersports · job card" in text
     assert f"Damper {job.damper.model} model year 2015 serial {job.damper.serial}" in text
     assert f"Vehicle {order.vehicle.model} model year 2015 4218 mi, 391 h at check-in" in text
@@ -105,7 +105,7 @@ def test_the_figures_follow_the_units_of_the_shop(settings):
         "length": "mm",
         "temperature": "°C",
     }
-    text = card_pages(make_checked_in(year=2014))[3]
+    (text,) = card_pages(make_checked_in(year=2014, corners=["rear_right"]))
     assert "24.4 N·m 18 lbf·ft allowed 23.2 to 25.6 N·m Source: common practice, no source; prints 18 lbf·ft" in text
     assert "13.79 bar 200 psi" in text
     assert "86.4 mm 3.4 in" in text
@@ -113,15 +113,16 @@ def test_the_figures_follow_the_units_of_the_shop(settings):
 
 
 def test_the_figures_are_large():
-    pdf = PdfReader(BytesIO(job_card(order=make_checked_in(year=2014), at=NOON).pdf))
-    sizes = {}
+    order = make_checked_in(year=2014, corners=["rear_right"])
+    page = PdfReader(BytesIO(job_card(order=order, at=NOON).pdf)).pages[0]
+    points = {}
 
-    def note(text, _, matrix, __, size):
-        sizes.setdefault(text.strip(), abs(size * matrix[0]))
+    def note(text, outer, inner, _, size):
+        points.setdefault(text.strip(), abs(size * inner[3] * outer[3]))
 
-    pdf.pages[3].extract_text(visitor_text=note)
-    points = 0.75  # of a CSS pixel, in which the page is drawn
-    assert all(sizes[figure] * points >= 19 or sizes[figure] >= 19 for figure in ("18", "200", "3.4", "305"))
+    page.extract_text(visitor_text=note)
+    assert all(points[figure] >= 19 for figure in ("18", "200", "3.4", "305"))
+    assert points["reading"] < 8
 
 
 def test_what_a_draft_sheet_gives_is_marked_beside_every_figure():
@@ -163,7 +164,7 @@ def test_a_damper_without_an_ifp_has_no_ifp_depth():
 
 
 def test_the_cautions_stand_on_every_page_and_the_manual_prevails():
-    for text in card_pages(make_checked_in()):
+    for text in card_pages(make_checked_in(corners=["rear_left", "rear_right"])):
         for words in (
             "Stored gas. Vent through the valve and prove zero pressure",
             "Stored spring energy.",
@@ -186,7 +187,7 @@ def test_settings_as_found_stand_there_and_as_left_is_blank():
 
 
 def test_each_page_has_the_parts_of_its_own_damper():
-    order = make_checked_in()
+    order = make_checked_in(corners=["rear_left", "rear_right"])
     kit = order.pick_list.lines.filter(name="seal kit").first()
     for text in card_pages(order):
         assert f"1 × seal kit {kit.part_number} B-07" in text

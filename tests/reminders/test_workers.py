@@ -13,6 +13,7 @@ from shop.reminders.models import CLAIM_HOLDS, Reminder, ReminderStatus
 from tests.reminders.makers import make_due_vehicle, make_willing_customer
 from tests.test_celery import wait_until
 
+pytest_plugins = ["tests.servers"]
 pytestmark = [pytest.mark.serial, pytest.mark.django_db(transaction=True)]
 COUNT = 12
 

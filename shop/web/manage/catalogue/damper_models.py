@@ -73,7 +73,9 @@ def kit_line_add(request, pk):
         return redirect("manage:damper_model", pk)
     form = KitLineForm(request.POST)
     if made := submit(form, add_kit_line, damper_model=model, by=request.user, at=timezone.now()):
-        messages.success(request, f"{made}: {_amount(made)} for one damper. Orders take it up when they are checked in.")
+        messages.success(
+            request, f"{made}: {_amount(made)} for one damper. Orders take it up when they are checked in."
+        )
         return redirect("manage:damper_model", pk)
     return _page(request, model, kit=form)
 
@@ -153,7 +155,7 @@ def _amount(line):
 
 
 def _rules(interval):
-    """"12 months or 1500 mi, whichever comes first"."""
+    """In words: 12 months or 1500 mi, whichever comes first."""
     rules = []
     if interval.months:
         rules.append(count(interval.months, "month"))

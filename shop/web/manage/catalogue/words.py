@@ -40,4 +40,3 @@ def calibration(tool: Tool, today: date) -> str:
     if left <= SOON_DAYS:
         return f"calibration due in {count(left, 'day')}, on {due}"
     return f"calibration due on {due}"
-

@@ -1,0 +1,19 @@
+"""The ends of an allowed range: what the sentence tells is what the function keeps."""
+
+import math
+
+import pytest
+
+from shop.calc.errors import OutOfRange
+
+
+def assert_ends(call, low: float, high: float, *, above: bool = False, below: bool = False) -> None:
+    """call takes low and high and refuses the next float outside; above and below: the end itself is refused too."""
+    for end, outside, refused in ((low, -math.inf, above), (high, math.inf, below)):
+        with pytest.raises(OutOfRange):
+            call(math.nextafter(end, outside))
+        if refused:
+            with pytest.raises(OutOfRange):
+                call(end)
+        else:
+            call(end)

@@ -1,0 +1,227 @@
+import pytest
+from django.urls import reverse
+
+from shop.specs.models import SheetStatus, SpecSheet
+from shop.specs.selectors import sheet_for
+from tests import factories as make
+from tests.factories import LBF_FT
+from tests.web.conftest import logged_in
+from tests.web.people import form, send, words
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("at_noon")]
+LIST, NEW = reverse("manage:sheets"), reverse("manage:sheet_new")
+
+
+def printed(**typed):
+    """What a manager copies from an invented manual."""
+    return {
+        "damper_model": str(make.make_damper_model().pk), "position": "front", "year_from": "2015", "code": "H9-A",
+        "source_document": "Hallinde H9 bench manual", "source_revision": "rev B", "source_page": "p. 12",
+        "shaft_nut_torque": "22", "shaft_nut_torque_unit": "lbf·ft", "shaft_nut_torque_low": "20.9",
+        "shaft_nut_torque_high": "23.1", "shaft_nut_torque_tolerance": "± 5 %",
+    } | typed  # fmt: skip
+
+
+# --- the list and the page
+
+
+def test_the_list_tells_what_each_sheet_holds_for_and_where_it_comes_from(at_bench):
+    model = make.make_damper_model(name="H9")
+    make.make_sheet(model, code="H9-A", year_from=2015, position="rear", source_document="H9 bench manual",
+                    source_revision="rev B", source_page="p. 12")  # fmt: skip
+    make.make_sheet(model, code="H9-B", year_to=2014, status=SheetStatus.DRAFT)
+    page = words(at_bench.get(LIST))
+    assert "Hallinde H9 H9-A version 1 Model years from 2015, rear any vehicle" in page
+    assert "H9 bench manual, rev B, p. 12 verified" in page
+    assert "Model years to 2014, any position" in page
+    assert "DRAFT" in page
+    assert "H9-B" not in words(at_bench.get(LIST, {"status": "verified"}))
+    assert "H9-A" not in words(at_bench.get(LIST, {"q": "hallinde h9-b"}))
+    assert "No such sheet." in words(at_bench.get(LIST, {"q": "nothing"}))
+    assert at_bench.get(LIST, {"status": "lost"}).status_code == 422
+
+
+def test_an_empty_spec_table_leads_the_manager_to_the_first_sheet(as_manager, at_desk):
+    assert "Enter the first sheet" in words(as_manager.get(LIST))
+    assert "A manager enters the sheets." in words(at_desk.get(LIST))
+
+
+def test_the_list_takes_as_many_queries_for_fifty_sheets_as_for_five(at_desk, django_assert_num_queries):
+    by = make.make_user()
+
+    def fill(count):
+        for _ in range(count):
+            make.make_sheet(make.make_damper_model(), status=SheetStatus.DRAFT, entered_by=by)
+
+    fill(5)
+    at_desk.get(LIST)
+    with django_assert_num_queries(4):  # session, user, count, sheets
+        at_desk.get(LIST)
+    fill(55)
+    with django_assert_num_queries(4):
+        assert "1 to 50 of 60" in words(at_desk.get(LIST))
+
+
+def test_a_sheet_shows_its_figures_as_printed_and_in_the_units_of_the_shop(at_desk):
+    sheet = make.make_sheet(make.make_damper_model(), torque=22, charge=100)
+    page = words(at_desk.get(sheet.get_absolute_url()))
+    assert "Shaft nut torque 22 lbf·ft 29.8 N·m 20.9 to 23.1 lbf·ft 22 lbf·ft ± 5 %" in page
+    assert "Nitrogen charge 100 psi 689 kPa 95 to 105 psi" in page
+    assert f"Entered by {sheet.entered_by}" in page
+    assert f"Verified by {sheet.verified_by}" in page
+    assert "The maker's current service manual for the exact unit prevails" in page
+
+
+@pytest.mark.parametrize("pk", [4711, 10**25])
+def test_a_sheet_that_is_not_there_has_no_page(as_manager, pk):
+    for name in ("sheet", "sheet_verify", "sheet_withdraw"):
+        assert as_manager.post(reverse(f"manage:{name}", args=[pk])).status_code == 404
+    assert as_manager.get(NEW, {"replaces": pk}).status_code == 404
+
+
+# --- entering
+
+
+def test_a_sheet_is_entered_as_a_draft_in_the_units_of_its_source(as_manager):
+    typed = printed(
+        shaft_nut_torque="30", shaft_nut_torque_unit="N·m", shaft_nut_torque_low="28,5", shaft_nut_torque_high="31.5"
+    )
+    answer = send(as_manager, NEW, **typed)
+    page = words(as_manager.get(answer.url))
+    assert "is entered as a DRAFT" in page
+    assert "22.1 lbf·ft DRAFT" in page
+    assert "30 N·m" in page
+    value = SpecSheet.objects.get().values.get()
+    assert (value.value_si, value.low_si, value.high_si, value.unit) == (30.0, 28.5, 31.5, "N·m")
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ({"damper_model": "4711"}, "That choice is not one of the available choices."),
+        ({"source_revision": ""}, "Revision or date: This field is required."),
+        ({"source_page": "  "}, "Page: This field is required."),
+        ({"year_to": "2010"}, "The last model year lies before the first."),
+        ({"year_from": "20l5"}, "Enter a whole number."),
+        ({"shaft_nut_torque": "0"}, "Shaft nut torque cannot be 0 lbf·ft. Give more than zero."),
+        ({"shaft_nut_torque": "-22"}, "Give zero or more."),
+        ({"shaft_nut_torque": "tight"}, "Shaft nut torque: “tight” cannot be read."),
+        ({"shaft_nut_torque": "22 psi"}, "Shaft nut torque: “22 psi” cannot be read."),
+        ({"shaft_nut_torque": ""}, "Shaft nut torque: give the value itself."),
+        ({"shaft_nut_torque_low": ""}, "give the lowest value that is still in tolerance."),
+        ({"shaft_nut_torque_high": "21"}, "lies outside its own tolerance"),
+        ({"shaft_nut_torque_unit": "furlong"}, "furlong is not one of the available choices."),
+        ({"note": "x" * 50_000}, "at most 1000 characters"),
+        ({"code": "x" * 31}, "at most 30 characters"),
+    ],
+)
+def test_a_sheet_that_cannot_be_is_refused_and_what_was_copied_stays(as_manager, typed, told):
+    filled = printed(**typed)
+    answer = send(as_manager, NEW, **filled)
+    assert answer.status_code == 422
+    assert told in words(answer)
+    kept = form(answer)
+    choices = ("damper_model", "shaft_nut_torque_unit")
+    for name, value in filled.items():
+        if name not in choices:
+            assert kept[name] == value
+    assert not SpecSheet.objects.exists()
+
+
+def test_a_sheet_without_a_figure_is_refused(as_manager):
+    typed = printed(shaft_nut_torque="", shaft_nut_torque_low="", shaft_nut_torque_high="")
+    answer = send(as_manager, NEW, **typed)
+    assert answer.status_code == 422
+    assert "A sheet needs at least one figure." in words(answer)
+
+
+def test_the_same_sheet_sent_twice_is_one(as_manager):
+    filled = form(as_manager.get(NEW)) | printed()
+    assert as_manager.post(NEW, filled).url == as_manager.post(NEW, filled).url
+    assert SpecSheet.objects.count() == 1
+
+
+def test_a_next_version_begins_with_what_the_sheet_says_and_takes_its_place_when_verified(as_manager, at_bench):
+    model = make.make_damper_model()
+    old = make.make_sheet(model, torque=18, code="H9-A")
+    url = f"{NEW}?replaces={old.pk}"
+    opened = form(as_manager.get(url))
+    assert (opened["shaft_nut_torque"], opened["shaft_nut_torque_low"], opened["shaft_nut_torque_high"]) == (
+        "18", "17.1", "18.9",
+    )  # fmt: skip
+    answer = send(
+        as_manager, url, shaft_nut_torque="19", shaft_nut_torque_high="20", source_revision="rev C", source_page="p. 13"
+    )
+    new = SpecSheet.objects.get(status=SheetStatus.DRAFT)
+    assert answer.url == new.get_absolute_url()
+    assert (new.code, new.version, new.replaces) == ("H9-A", 2, old)
+    assert sheet_for(model, 2015, "front_left").sheet == old
+    send(at_bench, answer.url, "verify", reverse("manage:sheet_verify", args=[new.pk]), compared="on")
+    assert sheet_for(model, 2015, "front_left").sheet == new
+    assert "H9-A version 2 came after it." in words(as_manager.get(old.get_absolute_url()))
+
+
+# --- verifying and withdrawing
+
+
+def test_a_second_person_verifies_after_comparing(at_bench):
+    sheet = make.make_sheet(make.make_damper_model(), status=SheetStatus.DRAFT)
+    to = reverse("manage:sheet_verify", args=[sheet.pk])
+    hasty = send(at_bench, sheet.get_absolute_url(), "verify", to)
+    assert hasty.status_code == 422
+    assert "Compare every figure with the source first" in words(hasty)
+    answer = send(at_bench, sheet.get_absolute_url(), "verify", to, compared="on")
+    assert "is verified" in words(at_bench.get(answer.url))
+    sheet.refresh_from_db()
+    assert sheet.status == SheetStatus.VERIFIED
+
+
+def test_whoever_entered_a_sheet_is_not_offered_to_verify_it_and_cannot(as_manager, manager):
+    sheet = make.make_sheet(make.make_damper_model(), status=SheetStatus.DRAFT, entered_by=manager)
+    page = as_manager.get(sheet.get_absolute_url())
+    assert "a second person verifies them against the source" in words(page)
+    assert "Verify this sheet" not in words(page)
+    forced = as_manager.post(reverse("manage:sheet_verify", args=[sheet.pk]), {"compared": "on"})
+    assert forced.status_code == 422
+    assert "a second person has to verify it" in words(forced)
+    sheet.refresh_from_db()
+    assert sheet.status == SheetStatus.DRAFT
+
+
+def test_two_sheets_for_the_same_unit_are_not_both_verified(at_bench):
+    model = make.make_damper_model()
+    there = make.make_sheet(model)
+    rival = make.make_sheet(model, status=SheetStatus.DRAFT, year_from=2016)
+    to = reverse("manage:sheet_verify", args=[rival.pk])
+    answer = send(at_bench, rival.get_absolute_url(), "verify", to, compared="on")
+    assert answer.status_code == 422
+    assert f"{there} is verified already" in words(answer)
+
+
+def test_a_withdrawn_sheet_says_why_and_holds_for_nothing(as_manager):
+    model = make.make_damper_model()
+    sheet = make.make_sheet(model)
+    to = reverse("manage:sheet_withdraw", args=[sheet.pk])
+    empty = send(as_manager, sheet.get_absolute_url(), "withdraw", to)
+    assert empty.status_code == 422
+    answer = send(as_manager, sheet.get_absolute_url(), "withdraw", to, why="the manual was reprinted")
+    page = words(as_manager.get(answer.url))
+    assert "No job takes these figures any more." in page
+    assert "the manual was reprinted" in page
+    assert sheet_for(model, 2015, "front_left").sheet is None
+
+
+def test_the_desk_reads_a_draft_and_is_offered_nothing(at_desk):
+    sheet = make.make_sheet(make.make_damper_model(), torque=18, status=SheetStatus.DRAFT)
+    page = at_desk.get(sheet.get_absolute_url())
+    assert "18 lbf·ft DRAFT" in words(page)
+    assert form(page) == {}
+    assert at_desk.post(reverse("manage:sheet_verify", args=[sheet.pk]), {"compared": "on"}).status_code == 403
+
+
+def test_a_manager_who_did_not_enter_a_sheet_may_verify_it(manager):
+    other = logged_in(make.make_user())
+    sheet = make.make_sheet(make.make_damper_model(), status=SheetStatus.DRAFT, entered_by=manager)
+    to = reverse("manage:sheet_verify", args=[sheet.pk])
+    assert send(other, sheet.get_absolute_url(), "verify", to, compared="on").status_code == 302
+    assert sheet.values.get(measure="shaft_nut_torque").value_si == pytest.approx(22 * LBF_FT)
