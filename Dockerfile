@@ -9,7 +9,7 @@ COPY requirements-dev.txt ./
 # Out of the locked requirements, the SMTP server and what it needs.
 RUN awk '/^[a-z]/ { wanted = /^(aiosmtpd|atpublic|attrs)==/ } wanted' requirements-dev.txt > mail.txt \
     && pip install --require-hashes --no-deps -r mail.txt
-USER damperbook
+USER 10001
 EXPOSE 8025
 CMD ["python", "-m", "aiosmtpd", "--nosetuid", "--listen", "0.0.0.0:8025"]
 
@@ -30,7 +30,7 @@ COPY shop shop
 RUN python -m compileall -q shop api \
     && DAMPERBOOK_SECRET_KEY=for-collecting-static-files-only python manage.py collectstatic --noinput \
     && install --directory --owner=damperbook --group=damperbook var/media
-USER damperbook
+USER 10001
 EXPOSE 8000
 CMD ["python", "-m", "gunicorn", "shop.wsgi:application", "--bind", "0.0.0.0:8000", "--worker-class", "gthread", \
      "--workers", "2", "--threads", "8", "--timeout", "60", "--worker-tmp-dir", "/dev/shm", "--no-control-socket"]

@@ -1,5 +1,6 @@
 """A token for programs. People log in on the page; their session works here too, with the CSRF header."""
 
+from axes.helpers import get_cool_off
 from django.conf import settings
 from django.contrib.auth import authenticate
 from django.contrib.auth.signals import user_logged_in
@@ -58,11 +59,9 @@ class TokenNew(Endpoint):
         user = authenticate(request=plain, username=asked["username"], password=asked["password"])
         if getattr(plain, "axes_locked_out", False):
             plain.axes_locked_out = False  # else the page about it would take the place of our answer
-            minutes = settings.AXES_COOLOFF_TIME * 60
-            message = (
-                f"Too many wrong passwords for this name: locked for {minutes:.0f} min. Ask a manager if it is urgent."
-            )
-            raise TooMany(message, wait=minutes * 60, code="locked")
+            wait = get_cool_off().total_seconds()
+            message = f"Too many wrong passwords for this name: locked for {wait / 60:.0f} min. Ask a manager for help."
+            raise TooMany(message, wait=wait, code="locked")
         if user is None:
             raise ValidationError("Username and password do not fit together. Mind capital letters.", code="log_in")
         user_logged_in.send(sender=type(user), request=plain, user=user)

@@ -4,7 +4,7 @@ from shop.staff.abilities import ABILITIES
 from shop.staff.models import Role
 
 
-def Allows(read=None, *, write=None):
+def Allows(read, *, write=None):
     """Permission class that asks the same abilities as the pages: Allows("look", write="keep_customers").
 
     The first ability is for reading, write for whatever changes something; with only the first it is for both.

@@ -6,8 +6,10 @@ from pathlib import Path
 import dj_database_url
 import structlog
 from csp.constants import NONE, SELF
+from whitenoise.compress import Compressor
 
 from shop.core.env import Env, kept_secret
+from shop.core.logs import hide_tokens
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 env = Env(os.environ)
@@ -180,6 +182,10 @@ STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage", "OPTIONS": {"location": VAR / "media"}},
     "staticfiles": {"BACKEND": "shop.core.storage.StaticStorage"},
 }
+# Compress what browsers ask for: no maps for developers' tools, no second copies under names without a hash. Else a
+# first start would spend most of its time here.
+WHITENOISE_SKIP_COMPRESS_EXTENSIONS = [*Compressor.SKIP_COMPRESS_EXTENSIONS, "map"]
+WHITENOISE_KEEP_ONLY_HASHED_FILES = True
 LANGUAGE_CODE = "en-us"
 USE_I18N = True
 USE_TZ = True
@@ -267,12 +273,17 @@ LOGGING = {
                 structlog.processors.TimeStamper(fmt="iso", utc=True),
                 structlog.stdlib.add_logger_name,
                 structlog.stdlib.add_log_level,
+                hide_tokens,
             ],
         }
     },
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "json"}},
     "root": {"handlers": ["stderr"], "level": env.choice("LOG_LEVEL", "INFO", ["DEBUG", "INFO", "WARNING", "ERROR"])},
-    "loggers": {"django.server": {"handlers": ["stderr"], "propagate": False}, "fontTools": {"level": "ERROR"}},
+    "loggers": {
+        "django.server": {"handlers": ["stderr"], "propagate": False},
+        "fontTools": {"level": "ERROR"},
+        "weasyprint.progress": {"level": "WARNING"},
+    },
 }
 structlog.configure(
     processors=[
@@ -282,6 +293,7 @@ structlog.configure(
         structlog.stdlib.add_logger_name,
         structlog.stdlib.add_log_level,
         structlog.processors.format_exc_info,
+        hide_tokens,
         structlog.stdlib.ProcessorFormatter.wrap_for_formatter,
     ],
     logger_factory=structlog.stdlib.LoggerFactory(),

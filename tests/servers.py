@@ -23,7 +23,7 @@ from aiosmtpd.controller import Controller
 
 from shop.bootstrap import ROOT, end_with_parent, find_postgres
 
-READY_WITHIN = 60  # seconds, on a busy machine
+READY_WITHIN = 120  # seconds, on a busy machine
 
 
 class ServerFailed(Exception):
@@ -36,7 +36,7 @@ def free_port():
         return probe.getsockname()[1]
 
 
-def wait_until(condition, within=30):
+def wait_until(condition, within=60):
     """Ask condition() until its answer is true, and give that answer; fail after `within` seconds."""
     deadline = time.monotonic() + within
     while not (found := condition()):

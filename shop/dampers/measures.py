@@ -29,6 +29,12 @@ SPECIFIED = [Measure.SHAFT_NUT_TORQUE, Measure.CHARGE, Measure.IFP_DEPTH, Measur
 FOUND_AND_LEFT = [Measure.COMPRESSION_CLICKS, Measure.REBOUND_CLICKS, Measure.PRELOAD_LENGTH]
 
 
+def in_a_sentence(measure: str) -> str:
+    """A measure's name inside a sentence: "nitrogen charge", but "IFP depth"."""
+    label = Measure(measure).label
+    return label if label[:2].isupper() else label[:1].lower() + label[1:]
+
+
 def shop_unit(measure: str) -> str:
     """The unit in which this shop reads and writes a measure."""
     return settings.SHOP_UNITS[QUANTITY[measure]]

@@ -44,6 +44,10 @@ class DamperModel(models.Model):
     def __str__(self):
         return f"{self.maker} {self.name}"
 
+    @property
+    def has_ifp(self) -> bool:
+        return self.construction in (Construction.RESERVOIR, Construction.INTERNAL)
+
 
 class Fitment(models.Model):
     """Which damper model a vehicle model carries at a corner, in which model years."""

@@ -6,6 +6,7 @@ from django.db.models import Q
 
 from shop.core.rows import one_line, save_new, sharing_years
 from shop.customers.models import Customer, Vehicle, VehicleModel
+from shop.customers.services import mark_forecast_stale
 from shop.dampers.models import Damper, DamperModel, Fitment, Position
 from shop.staff.models import User
 from shop.staff.services import note
@@ -36,6 +37,8 @@ def create_damper(
     )
     damper.full_clean()
     damper.save()
+    if vehicle:
+        mark_forecast_stale(vehicle=vehicle)
     note(who=by, kind="damper", key=damper.pk, what=f"entered: {damper}, {damper.where()}", at=at)
     return damper
 

@@ -4,8 +4,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from shop.core.clock import local_day
-from shop.dampers.measures import FOUND_AND_LEFT, Measure
-from shop.dampers.models import Construction
+from shop.dampers.measures import FOUND_AND_LEFT, in_a_sentence
 from shop.specs.models import Step
 from shop.specs.selectors import sheet_for
 from shop.workorders.frozen import FrozenValue
@@ -35,7 +34,7 @@ class StepState:
 
     @property
     def label(self) -> str:
-        return Measure(self.step.reading).label.lower() if self.step.reading else ""
+        return in_a_sentence(self.step.reading) if self.step.reading else ""
 
     @property
     def in_tolerance(self) -> bool:
@@ -113,10 +112,9 @@ def job_steps(job: DamperJob) -> list[StepState]:
     sheet, readings = job.sheet, job.standing_readings()
     done = {one.step_id: one for one in job.steps_done.all()}
     checks = {(one.step_id, one.reading_id): one for one in job.second_checks.all()}
-    has_ifp = job.damper.model.construction in (Construction.RESERVOIR, Construction.INTERNAL)
     states = []
     for step in job.procedure.steps.all():
-        if step.needs_ifp and not has_ifp:
+        if step.needs_ifp and not job.damper.model.has_ifp:
             continue
         reading = readings.get((step.reading, Moment.SET)) if step.reading else None
         states.append(

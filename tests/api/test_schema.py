@@ -16,10 +16,9 @@ from rest_framework.authtoken.models import Token
 from schemathesis.generation import GenerationMode
 
 from api.urls import v1
-from shop.picklists.models import PickLine
+from shop.workorders.models import DamperJob
 from tests import factories as make
-from tests.api.conftest import Caller
-from tests.api.shop import make_family, make_on_bench
+from tests.api.shop import make_family, make_one_on_bench
 
 document = SchemaGenerator().get_schema(request=None, public=True)
 schema = schemathesis.openapi.from_dict(document)
@@ -61,24 +60,21 @@ def test_every_write_but_the_log_in_may_carry_a_key():
 @pytest.fixture
 def rows(db):
     """A token of everybody's powers, and for each part of the document a row that is there."""
-    manager = make.make_user("manager")
-    family = make_family()
-    order = make_on_bench(Caller(manager), family)
+    manager, family = make.make_user("manager"), make_family()
+    job = DamperJob.objects.get(pk=make_one_on_bench(family, manager, manager, make.make_user("technician")))
+    ids = {
+        "customers": job.order.customer_id,
+        "vehicles": job.order.vehicle_id,
+        "dampers": job.damper_id,
+        "work-orders": job.order_id,
+        "jobs": job.pk,
+        "pick-lines": job.order.pick_list.lines.first().pk,
+        "parts": family["oil"].pk,
+    }
     # The application as a server runs it closes its connection after a request; the test's transaction hangs on it.
     request_started.disconnect(close_old_connections)
     request_finished.disconnect(close_old_connections)
-    yield (
-        Token.objects.get_or_create(user=manager)[0].key,
-        {
-            "customers": order["customer"]["id"],
-            "vehicles": order["vehicle"]["id"],
-            "dampers": order["jobs"][0]["damper"]["id"],
-            "work-orders": order["id"],
-            "jobs": order["jobs"][0]["id"],
-            "pick-lines": PickLine.objects.first().pk,
-            "parts": family["oil"].pk,
-        },
-    )
+    yield Token.objects.get_or_create(user=manager)[0].key, ids
     request_started.connect(close_old_connections)
     request_finished.connect(close_old_connections)
 

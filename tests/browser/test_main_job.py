@@ -7,7 +7,6 @@ SMTP server. Only the clock is moved.
 import email.policy
 import io
 import re
-import time
 from datetime import timedelta
 from email import message_from_bytes
 
@@ -27,12 +26,12 @@ from shop.staff.models import Role
 from shop.staff.services import set_bench_pin
 from shop.workorders.models import OrderStatus, Reading, ToolKind, WorkOrder
 from tests import factories as make
+from tests.servers import wait_until
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.browser, pytest.mark.serial, pytest.mark.flow]
 
 DESK = {"viewport": {"width": 1280, "height": 800}, "has_touch": False}
 PIN = "2468"
-READY_WITHIN = 60  # seconds; a condition is waited for, the limit is for a broken run
 
 
 @pytest.fixture
@@ -186,7 +185,7 @@ def the_bench_does_the_work(shop, open_browser, order):
                 the_second_person_checks(page, shop)
         page.goto(f"/bench/{job.pk}/close/")
         page.get_by_role("button", name=re.compile("close", re.IGNORECASE)).first.click()
-        wait_for(lambda job=job: order.jobs.get(pk=job.pk).status == "closed")
+        wait_until(lambda job=job: order.jobs.get(pk=job.pk).status == "closed")
     checks = Reading.objects.filter(measure="shaft_nut_torque", second_check__isnull=False)
     assert {(one.by, one.second_check.by) for one in checks} == {(shop["bench"], shop["second"])}
     assert checks.count() == 4
@@ -226,7 +225,7 @@ def the_order_is_closed_and_handed_back(shop, open_browser, order):
     page = open_browser(shop["bench"])
     page.goto(f"/bench/orders/{order.pk}/close/")
     page.get_by_role("button", name=re.compile("close", re.IGNORECASE)).first.click()
-    wait_for(lambda: WorkOrder.objects.get().status == OrderStatus.READY)
+    wait_until(lambda: WorkOrder.objects.get().status == OrderStatus.READY)
     stock = stock_of([shop["kit"], shop["oil"], shop["grease"]])
     assert stock[shop["kit"].pk].on_hand == 3 + 2 - 4
     assert stock[shop["oil"].pk].on_hand == 2_000_000 - 1_342_000
@@ -236,7 +235,7 @@ def the_order_is_closed_and_handed_back(shop, open_browser, order):
     page.goto(f"/orders/{order.pk}/hand-back/")
     page.get_by_label("Yes").check()
     page.get_by_role("main").get_by_role("button", name="Hand back").click()
-    wait_for(lambda: WorkOrder.objects.get().status == OrderStatus.HANDED_BACK)
+    wait_until(lambda: WorkOrder.objects.get().status == OrderStatus.HANDED_BACK)
     page.goto(f"/vehicles/{order.vehicle_id}/")
     due = add_months(local_day(order_again(order).closed_at), 12)
     assert page.get_by_text(f"{due.day} {due:%B %Y}").first.is_visible()
@@ -260,9 +259,9 @@ def the_scheduler_writes_once(order, live_server, smtp_server, start_worker):
     for name in ("reminders.sweep", "reminders.send_due") * 2:
         app.send_task(name)
     letters = smtp_server.wait_for(1)
-    wait_for(lambda: Reminder.objects.get().status == "sent")
+    wait_until(lambda: Reminder.objects.get().status == "sent")
     done = re.compile(r"Task reminders\.(sweep|send_due)\[[^]]*\] succeeded")
-    wait_for(lambda: sum(len(done.findall(worker.said())) for worker in workers) >= 5)
+    wait_until(lambda: sum(len(done.findall(worker.said())) for worker in workers) >= 5)
     assert len(smtp_server.messages) == 1
     assert Reminder.objects.count() == 1
     return message_from_bytes(letters[0].as_bytes(), policy=email.policy.default)
@@ -297,11 +296,3 @@ def the_customer_answers(letter, order, open_browser, live_server, monkeypatch):
 def secure(live_server):
     """The site as its customers would reach it; the one-click headers of RFC 8058 exist for https alone."""
     return live_server.url.replace("http:", "https:")
-
-
-def wait_for(condition, within=READY_WITHIN):
-    """Until the condition holds; what another process writes cannot be waited for in any other way."""
-    end = time.monotonic() + within
-    while not condition():
-        assert time.monotonic() < end, f"not within {within} s"
-        time.sleep(0.05)

@@ -63,6 +63,7 @@ def test_a_damper_from_the_torque_to_closing_by_touch_alone(open_browser, job, t
     save(page)
     expect(page.get_by_role("alert")).to_contain_text("19.5 lbf·ft is out of tolerance. Allowed is 17.1 to 18.9 lbf·ft")
     assert not job.readings.filter(moment=Moment.SET).exists()
+    assert problems_on(page) == {}
     field = page.get_by_label("Torque read on the wrench")
     expect(field).to_have_value("19.5")
     for _ in "19.5":
@@ -162,6 +163,7 @@ def test_two_tablets_at_one_step_keep_both_figures(open_browser, job, technician
     save(other)
     expect(other.locator(".clash")).to_contain_text("18.2 lbf·ft")
     expect(other.locator(".clash")).to_contain_text("18.6 lbf·ft")
+    assert problems_on(other) == {}
     other.get_by_role("link", name="Mine is right: correct it").click()
     expect(other.get_by_label("Torque read on the wrench")).to_have_value("18.6")
     other.get_by_label("Why the earlier figure is wrong").fill("read at the click, not after it")
@@ -252,16 +254,21 @@ def test_targets_and_numbers_are_large_enough_and_axe_finds_nothing(
     found = {}
     for address in addresses:
         page.goto(address)
-        serious = [
-            f"{one['id']}: {one['nodes'][0]['html'][:160]}"
-            for one in Axe().run(page).response["violations"]
-            if one["impact"] in ("serious", "critical")
-        ]
-        wide = page.evaluate(WIDER_THAN_THE_SCREEN)
-        problems = serious + page.evaluate(SMALL_TARGETS) + page.evaluate(SMALL_NUMBERS)
-        if problems or wide > 0:
-            found[address] = problems + [f"{wide} px wider than the screen"] * (wide > 0)
+        found |= problems_on(page)
     assert found == {}
+
+
+def problems_on(page):
+    """What hands or eyes would stumble over on the page as it stands, by its address; empty when nothing."""
+    problems = [
+        f"{one['id']}: {one['nodes'][0]['html'][:160]}"
+        for one in Axe().run(page).response["violations"]
+        if one["impact"] in ("serious", "critical")
+    ]
+    problems += page.evaluate(SMALL_TARGETS) + page.evaluate(SMALL_NUMBERS)
+    if (wide := page.evaluate(WIDER_THAN_THE_SCREEN)) > 0:
+        problems.append(f"{wide} px wider than the screen")
+    return {page.url: problems} if problems else {}
 
 
 def test_a_page_with_all_that_it_loads_weighs_at_most_100_kb(open_browser, job, desk, technician, second, manager, kit):

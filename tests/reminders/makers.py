@@ -5,6 +5,7 @@ from itertools import count
 
 from django.conf import settings
 
+from shop.calc.intervals import add_months
 from shop.core.clock import local_day
 from shop.customers.models import Consent
 from shop.picklists.models import PickList
@@ -69,7 +70,7 @@ def make_willing_customer(**given):
 
 def make_due_vehicle(due_on=TODAY, customer=None, **given):
     """A vehicle of a willing customer that is due on that day by date: it came into the book twelve months before."""
-    start = due_on.replace(year=due_on.year - 1)
+    start = add_months(due_on, -12)
     return make.make_vehicle(customer=customer or make_willing_customer(), created_at=at_noon(start), **given)
 
 

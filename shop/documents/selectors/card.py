@@ -7,7 +7,6 @@ from shop.core.amounts import in_full, in_other_unit, in_shop_unit, shop_unit, s
 from shop.core.clock import local_day
 from shop.customers.models import METER_QUANTITY, Meter
 from shop.dampers.measures import QUANTITY, SPECIFIED, Measure
-from shop.dampers.models import Construction
 from shop.documents.selectors import words
 from shop.workorders.frozen import FrozenSheet
 from shop.workorders.kit import oil_to_take
@@ -137,7 +136,7 @@ def _meters_at_check_in(order: WorkOrder) -> str:
 
 def _damper_page(job: DamperJob, lines: list) -> DamperPage:
     damper, sheet = job.damper, job.sheet
-    has_ifp = damper.model.construction in (Construction.RESERVOIR, Construction.INTERNAL)
+    has_ifp = damper.model.has_ifp
     steps = [state.step for state in job_steps(job)]
     checked = {step.reading for step in steps if step.critical}
     measures = [one for one in SPECIFIED if has_ifp or one != Measure.IFP_DEPTH]

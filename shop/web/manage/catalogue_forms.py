@@ -4,7 +4,6 @@ import re
 
 from django import forms
 from django.conf import settings
-from django.utils import timezone
 
 from shop.calc.units import figures
 from shop.core.amounts import shop_unit, to_base_unit
@@ -70,8 +69,8 @@ class KitLineForm(KeyedForm):
     part_number = forms.CharField(max_length=40, widget=forms.TextInput({"list": "part-numbers"}))
     name = forms.CharField(max_length=120, help_text="As the parts list prints it.")
     measured = forms.ChoiceField(label="Measured")
-    year_from = year_field(label="From model year", required=False)
-    year_to = year_field(label="To model year", required=False)
+    year_from = year_field(label="From model year", required=False, help_text="Empty: from the first.")
+    year_to = year_field(label="To model year", required=False, help_text="Empty: to the last.")
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
@@ -179,7 +178,7 @@ class ContainerForm(KeyedForm):
 
 
 class CalibrationForm(KeyedForm):
-    calibrated_on = DayField(label="Calibrated on", initial=lambda: timezone.localdate())
+    calibrated_on = DayField(label="Calibrated on", help_text="The day on the certificate.")
     calibration_due_on = DayField(
         label="Calibration due on", required=False, help_text="Empty: 12 months after the calibration."
     )
@@ -189,6 +188,7 @@ class ToolForm(CalibrationForm):
     """A tool of one kind; its range is in what tools of this kind measure."""
 
     code = forms.CharField(max_length=20, help_text="As it is marked on the tool.")
+    code.wide = True
 
     def __init__(self, *args, kind, **kwargs):
         super().__init__(*args, **kwargs)

@@ -8,7 +8,7 @@ from shop.calc.units import Entered, show, show_range, within
 from shop.core.amounts import shop_unit
 from shop.core.clock import local_day
 from shop.core.errors import Conflict
-from shop.dampers.measures import FOUND_AND_LEFT, QUANTITY, SPECIFIED, Measure
+from shop.dampers.measures import FOUND_AND_LEFT, QUANTITY, SPECIFIED, Measure, in_a_sentence
 from shop.specs.models import Step
 from shop.staff.models import User
 from shop.workorders.models import (
@@ -149,7 +149,7 @@ def _step_of(job: DamperJob, measure: Measure, moment: Moment, step: Step | None
     if step and step not in fitting:
         raise ValidationError(f"{measure.label} is not recorded at the step “{step.title}”.", code="wrong_step")
     if not fitting:
-        raise ValidationError(f"Damper {job.tag} has no {measure.label.lower()} to record.", code="no_step")
+        raise ValidationError(f"Damper {job.tag} has no {in_a_sentence(measure)} to record.", code="no_step")
     return step or fitting[0]
 
 
@@ -176,9 +176,7 @@ def _check_tolerance(job: DamperJob, measure: Measure, moment: Moment, entered: 
     read = show(entered.si, unit, low_si=value.low_si, high_si=value.high_si)
     read = read if unit == entered.unit else f"{entered} ({read})"
     raise ValidationError(
-        {
-            "entered": f"{measure.label} {read} is out of tolerance. Allowed is {allowed}. Set it and read again."
-        },
+        {"entered": f"{measure.label} {read} is out of tolerance. Allowed is {allowed}. Set it and read again."},
         code="out_of_tolerance",
     )
 

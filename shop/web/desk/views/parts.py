@@ -90,7 +90,6 @@ def _row(row):
     picked = [line for line in row.lines if line.picked_at]
     return {
         "row": row,
-        "bags": ", ".join(line.tag for line in row.lines),
         "picked": f"picked for {len(picked)} of {words.count(len(row.lines), 'bag')}" if picked else "",
         "can_pick": any(not line.short and not line.picked_at for line in row.lines),
         "can_unpick": bool(picked),

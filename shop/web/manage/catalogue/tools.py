@@ -21,6 +21,11 @@ from shop.workorders import services
 from shop.workorders.models import Tool, ToolKind
 
 TRAIL = [CATALOGUE, ("Tools", reverse_lazy("manage:tools"))]
+KINDS = {
+    ToolKind.TORQUE_WRENCH: "Torque wrenches",
+    ToolKind.GAUGE: "Charging gauges",
+    ToolKind.DEPTH_TOOL: "Depth tools",
+}
 
 
 @require_safe
@@ -28,7 +33,7 @@ TRAIL = [CATALOGUE, ("Tools", reverse_lazy("manage:tools"))]
 def tools(request):
     rows = [_row(one) for one in Tool.objects.order_by("-in_use", "calibration_due_on", "code")]
     context = {
-        "kinds": [(kind, [row for row in rows if row["tool"].kind == kind]) for kind in ToolKind],
+        "kinds": [(kind, plural, [row for row in rows if row["tool"].kind == kind]) for kind, plural in KINDS.items()],
         "may_keep": request.user.may("keep_specs"),
         "trail": TRAIL[:1],
     }
@@ -60,7 +65,7 @@ def tool_new(request, kind):
     if request.method == "POST" and (
         made := submit(form, services.add_tool, kind=kind, by=request.user, at=timezone.now())
     ):
-        messages.success(request, f"{made} can be used: {calibration_in_words(made, local_day(timezone.now()))}.")
+        messages.success(request, f"{made} is entered: {calibration_in_words(made, local_day(timezone.now()))}.")
         return redirect("manage:tools")
     return show_form(
         request, form, title=f"New {label}", action="Save", trail=TRAIL, back=reverse("manage:tools"),

@@ -1,0 +1,135 @@
+"""The desk's and the manager's pages in a real browser: nothing in the way of eyes, keyboard or a narrow screen."""
+
+import gzip
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from django.urls import reverse
+from django.utils import timezone
+
+from shop.specs.models import SheetStatus
+from shop.workorders.models import OrderStatus, WorkOrder
+from shop.workorders.services import call_off, check_in, close_job, close_order, hand_back
+from tests import factories as make
+from tests.browser.conftest import UPRIGHT
+from tests.factories import PASSWORD
+from tests.web.people import make_family, make_vehicle_with_dampers
+
+pytestmark = [pytest.mark.browser, pytest.mark.serial, pytest.mark.django_db(transaction=True)]
+WIDE = {"width": 1280, "height": 800}
+WIDER_THAN_THE_SCREEN = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
+
+
+@pytest.fixture
+def family(transactional_db):
+    return make_family()
+
+
+def make_order(family, by, status=OrderStatus.BOOKED):
+    at = timezone.now()
+    vehicle = make_vehicle_with_dampers(family)
+    today = {"arrives_on": timezone.localdate(at), "promised_for": at, "at": at}
+    order = make.make_order(vehicle=vehicle, dampers=list(vehicle.dampers.all())[:1], by=by, **today)
+    if status == OrderStatus.CALLED_OFF:
+        call_off(order=order, why="sold the vehicle", by=by, at=at)
+    elif status != OrderStatus.BOOKED:
+        check_in(order=order, meters=[], as_found=[], by=by, at=at)
+    if status in (OrderStatus.READY, OrderStatus.HANDED_BACK):
+        close_job(job=order.jobs.get(), override_reason="damper scrapped, customer agreed", by=by, at=at)
+        close_order(order=order, used=[], by=by, at=at)
+    if status == OrderStatus.HANDED_BACK:
+        hand_back(order=order, by=by, at=at)
+    return order
+
+
+def every_page(family, by):
+    """Addresses of every kind of page, with something to show and without."""
+    orders = {status: make_order(family, by, status) for status in OrderStatus}
+    booked, bench, ready = (orders[one] for one in (OrderStatus.BOOKED, OrderStatus.ON_BENCH, OrderStatus.READY))
+    draft = make.make_sheet(make.make_damper_model(), status=SheetStatus.DRAFT)
+    vehicle, customer = booked.vehicle, booked.customer
+
+    def desk(name, *args, ask=""):
+        return reverse(f"desk:{name}", args=args) + ask
+
+    def manage(name, *args, ask=""):
+        return reverse(f"manage:{name}", args=args) + ask
+
+    return [
+        desk("day"), desk("orders"), desk("orders", ask="?q=nobody"), desk("search", ask="?q=ines"),
+        desk("search", ask="?q=nobody"), *(one.get_absolute_url() for one in orders.values()),
+        desk("check_in", booked.pk), desk("check_in", bench.pk), desk("call_off", booked.pk),
+        desk("close", bench.pk), desk("hand_back", ready.pk), desk("pick_list", booked.pk), desk("pick_list", ready.pk),
+        desk("job_card", booked.pk), desk("card_check", bench.pk, 1, "abc"),
+        desk("customers"), desk("customers", ask="?q=nobody"), desk("customer_new"), desk("customer", customer.pk),
+        desk("customer_change", customer.pk), desk("vehicle_new", customer.pk), desk("vehicle", vehicle.pk),
+        desk("vehicle_change", vehicle.pk), desk("vehicle_sold", vehicle.pk),
+        desk("damper_new", ask=f"?customer={customer.pk}"), desk("book"), desk("book", ask=f"?customer={customer.pk}"),
+        desk("book", ask=f"?vehicle={vehicle.pk}"),
+        manage("sheets"), manage("sheet", draft.pk), manage("sheet", family["sheets"][0].pk), manage("sheet_new"),
+        manage("stock"), manage("receive", ask=f"?part={family['oil'].pk}"), manage("staff"), manage("person_new"),
+        manage("pin", by.pk),
+    ]  # fmt: skip
+
+
+def problems_on(page):
+    problems = [f"{one['id']}: {one['nodes'][0]['html'][:160]}" for one in Axe().run(page).response["violations"]]
+    if (wide := page.evaluate(WIDER_THAN_THE_SCREEN)) > 0:
+        problems.append(f"{wide} px wider than the screen")
+    return {page.url: problems} if problems else {}
+
+
+@pytest.mark.parametrize(("viewport", "scheme"), [(WIDE, "light"), (UPRIGHT, "dark")], ids=["wide", "narrow"])
+def test_axe_finds_nothing_and_nothing_is_wider_than_the_screen(open_browser, family, manager, viewport, scheme):
+    addresses = every_page(family, manager)
+    page = open_browser(manager, viewport=viewport, color_scheme=scheme)
+    found = {}
+    for address in addresses:
+        page.goto(address)
+        found |= problems_on(page)
+    # And as it looks when a form was refused.
+    page.goto(reverse("manage:sheet_new"))
+    page.get_by_label("Value").first.fill("tight")
+    page.get_by_role("button", name="Enter as draft").click()
+    page.get_by_role("alert").wait_for()
+    assert found | problems_on(page) == {}
+
+
+def test_a_page_with_all_that_it_loads_weighs_at_most_100_kb(open_browser, family, manager):
+    addresses = every_page(family, manager)
+    page = open_browser(manager, viewport=WIDE)
+    weights = {}
+    for address in addresses:
+        page.goto(address, wait_until="load")
+        loaded = page.evaluate("[location.href, ...performance.getEntriesByType('resource').map((one) => one.name)]")
+        assert len(loaded) >= 4, "the page and three style sheets at least"
+        weights[address] = sum(len(gzip.compress(page.request.get(one).body())) for one in loaded)
+        assert not page.locator("[style], style, script:not([src])").count()
+    assert max(weights.values()) <= 100_000, weights
+
+
+def test_a_job_is_booked_without_scripts_and_with_the_keyboard_alone(open_browser, family, desk):
+    vehicle = make_vehicle_with_dampers(family)
+    page = open_browser(viewport=WIDE, java_script_enabled=False)
+    page.goto("/log-in/")
+    page.get_by_label("Username").fill(desk.username)
+    page.get_by_label("Password").fill(PASSWORD)
+    page.keyboard.press("Enter")
+    page.get_by_role("link", name="Book a job").focus()
+    page.keyboard.press("Enter")
+    page.get_by_role("searchbox", name="Name, phone, plate or frame number").fill(vehicle.customer.name)
+    page.keyboard.press("Enter")
+    page.get_by_role("link", name=str(vehicle)).focus()
+    page.keyboard.press("Enter")
+    page.get_by_role("checkbox").first.wait_for()
+    for box in page.get_by_role("checkbox").all()[1:]:
+        box.focus()
+        page.keyboard.press("Space")
+    page.get_by_label("What the customer says").fill("leaks at the shaft")
+    page.get_by_label("Day", exact=True).fill(timezone.localdate().isoformat())
+    page.get_by_label("Time", exact=True).fill("23:59")
+    page.get_by_role("button", name="Book", exact=True).focus()
+    page.keyboard.press("Enter")
+    page.get_by_role("link", name="Check in").wait_for()
+    order = WorkOrder.objects.get()
+    assert [job.damper for job in order.jobs.all()] == [vehicle.dampers.first()]
