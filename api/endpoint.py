@@ -118,6 +118,10 @@ class Endpoint(APIView):
     keyed = True
     open_to_all = False
 
+    def finalize_response(self, request, response, *args, **kwargs):
+        response.headers.setdefault("Cache-Control", "no-store")  # people's data, and true only now
+        return super().finalize_response(request, response, *args, **kwargs)
+
     def body(self, serializer_class, **context):
         """The body as the serializer cleans it, else 400."""
         if not isinstance(self.request.data, dict):
@@ -181,11 +185,6 @@ class Listing(Endpoint):
         return pages.get_paginated_response(output(found, many=True).data)
 
 
-def _cleaned(serializer):
-    serializer.is_valid(raise_exception=True)
-    return serializer.validated_data
-
-
 class Unknown(Endpoint):
     """Every address below /api/ that is none."""
 
@@ -195,3 +194,8 @@ class Unknown(Endpoint):
     def initial(self, request, *args, **kwargs):
         hint = "" if request.path.endswith("/") else " Addresses end with a slash."
         raise NotFound(f"There is no {request.path[:200]} here.{hint} /api/schema/ lists what there is.")
+
+
+def _cleaned(serializer):
+    serializer.is_valid(raise_exception=True)
+    return serializer.validated_data

@@ -70,7 +70,7 @@ def read(text: str, quantity: str, field: str) -> Entered:
 def base_amount(text: str, measure: str, field: str) -> int:
     """For validate(): text with an explicit unit to an amount of stock, a whole number of base units."""
     try:
-        entered = _parsed(text, measure, field)
+        entered = _parsed(text, measure, field, counted="pcs")
         if entered.si > MOST_STOCK_SI[measure]:
             most = to_base_unit(MOST_STOCK_SI[measure], measure)
             raise OutOfRange(field, str(entered), f"at most {stock_amount(most, measure)}")
@@ -79,8 +79,10 @@ def base_amount(text: str, measure: str, field: str) -> int:
     return to_base_unit(entered.si, measure)
 
 
-def _parsed(text: str, quantity: str, field: str) -> Entered:
+def _parsed(text: str, quantity: str, field: str, counted: str = "clicks") -> Entered:
     entered = units.parse(text, quantity, field=field)
+    if quantity == "count" and entered.unit != counted:  # turns are no clicks, and clicks are no pieces
+        entered = units.parse(text, quantity, counted, field=field)
     if len(entered.figures) > MOST_FIGURES:
         raise OutOfRange(field, entered.figures, f"at most {MOST_FIGURES} figures")
     if quantity == "count" and not entered.value.is_integer():

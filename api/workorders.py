@@ -51,6 +51,16 @@ class CheckInInput(Input):
     as_found = SettingFound(many=True, default=list)
     complaint = serializers.CharField(max_length=1000, required=False, help_text="If the customer says more now.")
 
+    def validate_meters(self, meters):
+        if len({meter for meter, _ in meters}) < len(meters):
+            raise serializers.ValidationError("A meter is named twice.")
+        return meters
+
+    def validate_as_found(self, as_found):
+        if len({(job.pk, measure) for job, measure, _ in as_found}) < len(as_found):
+            raise serializers.ValidationError("A setting of a damper is named twice.")
+        return as_found
+
 
 class CallOffInput(Input):
     why = serializers.CharField(max_length=300)

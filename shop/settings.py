@@ -207,6 +207,7 @@ AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
 AXES_LOCKOUT_TEMPLATE = "429.html"
 AXES_VERBOSE = False
+AXES_IPWARE_PROXY_COUNT = 1 if env.flag("BEHIND_PROXY") else 0
 SESSION_COOKIE_AGE = 60 * 60 * 12
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
 SECURE_SSL_REDIRECT = HTTPS
@@ -282,6 +283,7 @@ LOGGING = {
     "loggers": {
         "django.server": {"handlers": ["stderr"], "propagate": False},
         "fontTools": {"level": "ERROR"},
+        "weasyprint": {"level": "WARNING"},
         "weasyprint.progress": {"level": "WARNING"},
     },
 }

@@ -1,8 +1,8 @@
-from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
 
+from shop.core.errors import refused
 from shop.staff.models import User
 
 
@@ -68,8 +68,8 @@ class VehicleModel(models.Model):
     def check_year(self, year: int) -> None:
         """Raise ValidationError "unknown_year" when this model was not built in that model year."""
         if year < self.year_from or (self.year_to and year > self.year_to):
-            words = f"There is no {self} of model year {year}: it was built {self.years()}. Check the plate on its frame."
-            raise ValidationError({"model_year": words}, code="unknown_year")
+            words = f"There is no {self} of model year {year}: it was built {self.years()}. Check its frame plate."
+            raise refused("model_year", words, "unknown_year")
 
 
 class Vehicle(models.Model):

@@ -4,6 +4,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Q
 
+from shop.core.errors import refused
 from shop.core.rows import one_line, save_new, sharing_years
 from shop.customers.models import Customer, Vehicle, VehicleModel
 from shop.customers.services import mark_forecast_stale
@@ -86,7 +87,7 @@ def create_damper_model(
         why_not=why_not.strip(),
     )
     if twin := DamperModel.objects.filter(maker__iexact=model.maker, name__iexact=model.name).first():
-        raise ValidationError({"name": f"{twin} is in the catalogue already. Open that one."}, code="known")
+        raise refused("name", f"{twin} is in the catalogue already. Open that one.", "known")
     model.full_clean()
     save_new(model)
     service = "serviced here" if serviceable else f"not serviced here: {model.why_not}"

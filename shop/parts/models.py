@@ -6,6 +6,8 @@ from django.db.models import Q
 from shop.specs.models import KitMeasure
 from shop.staff.models import User
 
+# More of a part at once is a slip of the finger: a million pieces, 10 m³, 10 t.
+MOST_AT_ONCE = {KitMeasure.COUNT: 10**6, KitMeasure.VOLUME: 10**10, KitMeasure.MASS: 10**10}
 BASE_UNIT_SI = {KitMeasure.COUNT: 1.0, KitMeasure.VOLUME: 1e-9, KitMeasure.MASS: 1e-6}
 
 

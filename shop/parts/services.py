@@ -8,8 +8,9 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from shop.core.amounts import stock_amount
+from shop.core.errors import refused
 from shop.core.rows import one_line, save_new
-from shop.parts.models import Container, Movement, MovementKind, Part, Reservation, ReservationState
+from shop.parts.models import MOST_AT_ONCE, Container, Movement, MovementKind, Part, Reservation, ReservationState
 from shop.parts.selectors import Stock, draw, stock_of
 from shop.specs.models import KitLine, KitMeasure
 from shop.staff.models import User
@@ -31,6 +32,7 @@ def receive(
         raise ValidationError(
             {"amount": f"{stock_amount(amount, part.measure)} cannot be received. Give more than zero."}
         )
+    _check_not_too_much(part, amount)
     if container and container.part_id != part.pk:
         raise ValidationError({"container": f"{container} is not a container of {part}."})
     if container and amount % container.size:
@@ -69,6 +71,7 @@ def use(
 
     More than that is refused: the book would promise a part to somebody that is not there any more.
     """
+    _check_not_too_much(part, amount)
     stock = lock([part])[part.pk]
     if reservation:
         reservation = Reservation.objects.select_for_update().get(pk=reservation.pk)
@@ -106,7 +109,7 @@ def create_part(*, number: str, name: str, measure: str, bin: str = "", by: User
     """Enter a stock item. It is measured as the parts lists measure it that name its number: only then is it picked."""
     part = Part(number=number.strip(), name=one_line(name), measure=measure, bin=bin.strip())
     if twin := Part.objects.filter(number__iexact=part.number).first():
-        raise ValidationError({"number": f"{twin} is a stock item already. Open that one."}, code="known")
+        raise refused("number", f"{twin} is a stock item already. Open that one.", "known")
     named = KitLine.objects.filter(part_number=part.number).exclude(measure=measure).select_related("damper_model")
     if line := named.first():
         how = KitMeasure(line.measure).label
@@ -142,3 +145,9 @@ def add_container(*, part: Part, name: str, size: int, price: Decimal, by: User,
     container.save()
     note(who=by, kind="part", key=part.pk, what=f"container: {container}, {held}, {price}", at=at)
     return container
+
+
+def _check_not_too_much(part: Part, amount: int) -> None:
+    if amount > MOST_AT_ONCE[KitMeasure(part.measure)]:
+        most = stock_amount(MOST_AT_ONCE[KitMeasure(part.measure)], part.measure)
+        raise refused("amount", f"{stock_amount(amount, part.measure)} at once is a slip; at most {most}.", "too_much")

@@ -1,4 +1,4 @@
-"""Who can log in to the demo shop. Known to everybody, so the demo listens on this machine only and refuses production."""
+"""Who can log in to the demo shop: known to everybody, so it listens on this machine only and is no production."""
 
 from dataclasses import dataclass
 

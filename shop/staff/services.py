@@ -5,6 +5,7 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
+from shop.core.errors import refused
 from shop.staff.models import AuditEntry, User
 
 PIN_MISSES_ALLOWED = 5
@@ -19,7 +20,7 @@ def note(*, who: User | str, kind: str, key, what: str, at: datetime) -> AuditEn
 def set_bench_pin(*, user: User, pin: str) -> None:
     """Give a person a new bench PIN of 4 to 8 digits."""
     if not (pin.isascii() and pin.isdigit() and 4 <= len(pin) <= 8):
-        raise ValidationError({"pin": "A bench PIN has 4 to 8 digits and nothing else."}, code="pin_shape")
+        raise refused("pin", "A bench PIN has 4 to 8 digits and nothing else.", "pin_shape")
     user.bench_pin, user.bench_pin_misses, user.bench_pin_locked_until = make_password(pin), 0, None
     user.save(update_fields=["bench_pin", "bench_pin_misses", "bench_pin_locked_until"])
 
@@ -34,7 +35,7 @@ def confirm_bench_pin(*, user: User, pin: str, at: datetime) -> None:
         refusal = _pin_refusal(user, pin, at)
         user.save(update_fields=["bench_pin_misses", "bench_pin_locked_until"])
     if refusal:
-        raise ValidationError({"pin": refusal}, code="pin")
+        raise refused("pin", refusal, "pin")
 
 
 def _pin_refusal(user: User, pin: str, at: datetime) -> str | None:

@@ -2,13 +2,17 @@
 
 import uuid
 
+import structlog
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db import IntegrityError
 from django.forms.renderers import TemplatesSetting
 from django.utils import timezone
 
 from shop.core.errors import Conflict
 from shop.core.services import once
+
+log = structlog.get_logger(__name__)
 
 
 class PageRenderer(TemplatesSetting):
@@ -27,7 +31,7 @@ class KeyedForm(forms.Form):
 
 
 def submit(form, service, **kwargs):
-    """Call service with the form's data, once per key. None: show the form again, it holds what was typed and the errors.
+    """Call service with the form's data, once per key. None: show the form again, with what was typed and the errors.
 
     form.status is the HTTP status for showing it again: 409 when somebody else was first, else 422.
     """
@@ -49,4 +53,12 @@ def submit(form, service, **kwargs):
         form.status = 409 if isinstance(error, Conflict) else 422
         for name, errors in error.update_error_dict({}).items():
             form.add_error(name if name in form.fields else None, errors)  # add_error refuses unknown names
+        return None
+    except IntegrityError as error:
+        # Two at the same moment, and a constraint let one in: the checks before it saw neither.
+        log.warning("lost_race", service=service.__name__, error=str(error))
+        form.status = 409
+        form.add_error(
+            None, "Somebody else has saved the same at this moment. Look at the present state, then try again."
+        )
         return None

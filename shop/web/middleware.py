@@ -15,5 +15,5 @@ class RefusalMiddleware:
             return self.get_response(request)
         if request.path.startswith("/api/"):
             message = f"The request has {length} bytes; allowed are {settings.DATA_UPLOAD_MAX_MEMORY_SIZE}."
-            return JsonResponse({"message": message, "fields": {}}, status=413)
+            return JsonResponse({"message": message, "code": "too_long", "fields": {}}, status=413)
         return render(request, "413.html", status=413)

@@ -51,6 +51,11 @@ class StepState:
         )
 
     @property
+    def bars(self) -> bool:
+        """A critical step without a reading, zero pressure proven above all, bars all that comes after it."""
+        return self.step.critical and not self.step.reading and not self.complete
+
+    @property
     def words(self) -> str:
         if self.step.reading and self.reading is None:
             return f"waits for the {self.label}"

@@ -25,6 +25,11 @@ const judge = (input) => {
   const verdict = document.querySelector(`[data-verdict="${input.id}"]`);
   if (!verdict) return;
   const figure = plain(input.value);
+  // "18 N·m" and "1/4" are read by the server alone.
+  if (figure && Number.isNaN(Number(figure))) {
+    verdict.textContent = "";
+    return;
+  }
   const inside = Number(figure) >= Number(verdict.dataset.low) && Number(figure) <= Number(verdict.dataset.high);
   verdict.className = `verdict state state--${inside ? "ok" : "refused"}`;
   verdict.textContent = figure === "" ? "" : `${inside ? "within" : "outside"} the allowed range`;

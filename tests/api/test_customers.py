@@ -21,7 +21,9 @@ def test_a_customer_is_entered_found_and_read(at_desk):
     make.make_customer(name="Bram Oduya", email="bram@example.org")
     for text in ("calloway", "INES@", "0117"):
         assert [one["id"] for one in at_desk.get("customers/", search=text).json()["results"]] == [told["id"]]
-    assert at_desk.get(f"customers/{told['id']}/").json() == told
+    read = at_desk.get(f"customers/{told['id']}/")
+    assert read.json() == told
+    assert read["Cache-Control"] == "no-store"
 
 
 @pytest.mark.parametrize(

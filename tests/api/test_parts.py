@@ -60,8 +60,10 @@ def test_what_cannot_be_received_is_refused_with_what_can(at_desk, oil, amount, 
     assert Movement.objects.count() == before
 
 
-def test_half_a_piece_is_refused(at_desk):
+def test_half_a_piece_is_refused_and_so_is_a_click(at_desk):
     part = make.make_part()
+    answer = at_desk.post(f"parts/{part.pk}/receive/", {"amount": "2 clicks"})
+    assert "the number in pcs" in refused(answer, 400, field="amount")
     answer = at_desk.post(f"parts/{part.pk}/receive/", {"amount": "1.5 pcs"})
     assert "a whole number of pcs" in refused(answer, 400, field="amount")
 

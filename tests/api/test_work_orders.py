@@ -83,6 +83,7 @@ def test_a_damper_no_sheet_covers_says_so_instead_of_a_figure(at_desk, at_bench)
         ({"entered": "11"}, "as_found.0.entered", "clicks"),
         ({"entered": "11.5 clicks"}, "as_found.0.entered", "a whole number of clicks"),
         ({"entered": "-1 clicks"}, "as_found.0.entered", "zero or more"),
+        ({"entered": "3 turns"}, "as_found.0.entered", "the number in clicks"),
         ({"measure": "stroke"}, "as_found.0.measure", "is none of"),
         ({"measure": "charge", "entered": "100 psi"}, "as_found", "not noted at check-in"),
         ({"job": 4711}, "as_found.0.job", "There is no damper job 4711."),
@@ -95,6 +96,15 @@ def test_a_setting_that_cannot_be_is_refused_and_nothing_is_checked_in(at_desk, 
     assert told in refused(at_desk.post(f"work-orders/{order['id']}/check-in/", body), 400, field=field)
     assert at_desk.get(f"work-orders/{order['id']}/").json()["status"] == "booked"
     assert at_desk.get(f"vehicles/{order['vehicle']['id']}/meter-readings/").json()["count"] == 0
+
+
+def test_a_meter_or_a_setting_named_twice_is_refused(at_desk):
+    order = make_booked(at_desk)
+    path = f"work-orders/{order['id']}/check-in/"
+    meter = {"meter": "distance", "entered": "1204 mi"}
+    setting = {"job": order["jobs"][0]["id"], "measure": "rebound_clicks", "entered": "11 clicks"}
+    assert "named twice" in refused(at_desk.post(path, {"meters": [meter] * 2}), 400, field="meters")
+    assert "named twice" in refused(at_desk.post(path, {"as_found": [setting] * 2}), 400, field="as_found")
 
 
 def test_what_comes_too_late_is_409_and_says_how_far_the_order_is(at_desk, at_bench):

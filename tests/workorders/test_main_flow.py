@@ -299,3 +299,33 @@ def test_using_more_than_is_free_is_refused_and_nothing_is_booked(bench, desk, m
     with pytest.raises(ValidationError, match="200 g used, but the book has 88 g"):
         services.close_order(order=order, used=[(line, 200_000)], by=manager, at=NOON)
     assert stock_of([bench["grease"]])[bench["grease"].pk].on_hand == 100_000
+
+
+@pytest.mark.parametrize(
+    ("measure", "text", "quantity", "words"),
+    [
+        ("rebound_clicks", "100 clicks", "count", "at most 99 clicks"),
+        ("rebound_clicks", "7.5 clicks", "count", "clicks are whole numbers"),
+        ("preload_length", "40 in", "length", "beyond any damper"),
+    ],
+)
+def test_a_setting_that_no_damper_has_is_refused_at_check_in(bench, desk, measure, text, quantity, words):
+    order = booked(bench, desk)
+    as_found = [(order.jobs.first(), measure, parse(text, quantity))]
+    with pytest.raises(ValidationError, match=words):
+        services.check_in(order=order, meters=[], as_found=as_found, by=desk, at=NOON)
+
+
+def test_a_setting_given_twice_at_check_in_is_named(bench, desk):
+    order = booked(bench, desk)
+    twice = [(order.jobs.first(), Measure.REBOUND_CLICKS, parse("11", "count", "clicks"))] * 2
+    with pytest.raises(ValidationError, match=r"Rebound, clicks out from closed of damper 1\d*-1 is given twice"):
+        services.check_in(order=order, meters=[], as_found=twice, by=desk, at=NOON)
+
+
+def test_a_refusal_carries_its_code_also_inside_a_field(bench, desk, technician, second):
+    job = checked_in(bench, desk).jobs.first()
+    past_the_gate(job, technician, second)
+    with pytest.raises(ValidationError) as refused:
+        record(job, bench, Measure.SHAFT_NUT_TORQUE, "22 lbf·ft", technician)
+    assert [error.code for error in refused.value.error_dict["entered"]] == ["out_of_tolerance"]

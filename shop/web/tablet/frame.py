@@ -46,7 +46,7 @@ def of_step(job, number):
         "aim": words.aim(page["sheet"], here.state.value) if here.state.value else None,
         "previous": address(job, before[-1]) if before else job.get_absolute_url(),
         "next": address(job, after[0]) if after else reverse("tablet:close", args=[job.pk]),
-        "barred_by": next((line for line in before if bars(line)), None),
+        "barred_by": next((line for line in before if line.state.bars), None),
         "settings": settings,
         # The first step compares the damper with what was found; where settings are left, the form shows what was.
         "told": [one for one in settings if one.left or not here.step.as_left],
@@ -55,8 +55,3 @@ def of_step(job, number):
 
 def address(job, line):
     return reverse("tablet:step", args=[job.pk, line.step.number])
-
-
-def bars(line):
-    """A critical step without a reading has to be complete before anything after it; recording refuses it too."""
-    return line.step.critical and not line.step.reading and not line.state.complete

@@ -5,7 +5,7 @@ from django.db import transaction
 
 from shop.calc.units import Entered
 from shop.core.clock import local_day
-from shop.core.errors import Conflict
+from shop.core.errors import Conflict, refused
 from shop.customers import services as customers
 from shop.customers.models import Customer, ReadingSource, Vehicle
 from shop.dampers.measures import FOUND_AND_LEFT, Measure
@@ -17,6 +17,7 @@ from shop.staff.models import User
 from shop.staff.services import note
 from shop.workorders.kit import freeze, needs
 from shop.workorders.models import DamperJob, JobStatus, Moment, OrderStatus, Reading, WorkOrder
+from shop.workorders.services.recording import check_figure
 
 CHECKED_IN_ALREADY = "%(order)s is %(status)s: it can be checked in only once. Open its page to see how far it is."
 
@@ -138,11 +139,17 @@ def check_in(
         job.order, job.spec, job.procedure, job.status = order, sheet.stored(), procedure, JobStatus.OPEN
         job.save(update_fields=["spec", "procedure", "status"])
         frozen.append((job, sheet))
+    noted = set()
     for job, measure, entered in as_found:
         if job.pk not in jobs:
             raise ValidationError({"as_found": f"Damper {job.tag} is not part of {order}."})
         if measure not in FOUND_AND_LEFT:
             raise ValidationError({"as_found": f"{Measure(measure).label} is not noted at check-in."})
+        if (job.pk, measure) in noted:
+            words = f"{Measure(measure).label} of damper {job.tag} is given twice. Give it once."
+            raise refused("as_found", words, "twice")
+        noted.add((job.pk, measure))
+        check_figure(measure, entered, field="as_found")
         reading = Reading(
             job=jobs[job.pk],
             measure=measure,

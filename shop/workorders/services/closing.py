@@ -3,7 +3,7 @@ from datetime import datetime
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from shop.core.errors import Conflict
+from shop.core.errors import Conflict, refused
 from shop.customers.services import mark_forecast_stale
 from shop.parts import services as parts
 from shop.picklists.models import PickLine
@@ -27,11 +27,9 @@ def close_job(*, job: DamperJob, override_reason: str = "", by: User, at: dateti
     lacking = missing(job)
     reason = override_reason.strip()
     if lacking and not reason:
-        raise ValidationError([one.text for one in lacking], code="missing")
+        raise ValidationError([ValidationError(one.text, code="missing") for one in lacking])
     if lacking and not by.may("override"):
-        raise ValidationError(
-            {"override_reason": "Only a manager can close a job that lacks something."}, code="not_manager"
-        )
+        raise refused("override_reason", "Only a manager can close a job that lacks something.", "not_manager")
     if lacking:
         job.override_reason = reason
         what = f"closed damper {job.tag} with a manager's reason: {reason} (lacking: {len(lacking)})"

@@ -7,8 +7,8 @@ from django.utils import timezone
 from shop.calc.units import Entered, show, show_range, within
 from shop.core.amounts import shop_unit
 from shop.core.clock import local_day
-from shop.core.errors import Conflict
-from shop.dampers.measures import FOUND_AND_LEFT, QUANTITY, SPECIFIED, Measure, in_a_sentence
+from shop.core.errors import Conflict, refused
+from shop.dampers.measures import FOUND_AND_LEFT, MOST_SI, QUANTITY, SPECIFIED, Measure, in_a_sentence
 from shop.specs.models import Step
 from shop.staff.models import User
 from shop.workorders.models import (
@@ -93,8 +93,11 @@ def finish_step(*, job: DamperJob, step: Step, by: User, at: datetime) -> StepDo
 
 
 @transaction.atomic
-def second_check(*, job: DamperJob, step: Step, by: User, at: datetime) -> SecondCheck:
-    """Confirm a critical step as somebody who did not do it; by has proven who they are. Twice is as good as once."""
+def second_check(*, job: DamperJob, step: Step, reading: Reading | None = None, by: User, at: datetime) -> SecondCheck:
+    """Confirm a critical step as somebody who did not do it; by has proven who they are. Twice is as good as once.
+
+    reading is the one that by has seen: when another stands by now, Conflict.
+    """
     job = _open_job(job)
     state = _state_of(job, step)
     if not step.critical:
@@ -103,6 +106,10 @@ def second_check(*, job: DamperJob, step: Step, by: User, at: datetime) -> Secon
         raise ValidationError(f"{by} does not work on the benches. Ask a technician or a manager.", code="not_bench")
     if state.done is None:
         raise ValidationError(f"{step.title} is not done yet. Do it, then have it checked.", code="not_done")
+    if reading and state.reading != reading:
+        raise Conflict(
+            f"{step.title}: the reading was corrected meanwhile. Look at it again, then check.", code="corrected"
+        )
     if state.check:
         return state.check
     check = SecondCheck(
@@ -135,8 +142,17 @@ def _check_kind(measure: Measure, moment: Moment, entered: Entered) -> None:
     if measure not in allowed:
         names = ", ".join(Measure(one).label for one in allowed)
         raise ValidationError({"measure": f"{measure.label} is not recorded {moment.label}. Recorded then: {names}."})
-    if QUANTITY[measure] == "count" and entered.value != int(entered.value):
-        raise ValidationError({"entered": f"{entered}: clicks are whole numbers."})
+    check_figure(measure, entered)
+
+
+def check_figure(measure: str, entered: Entered, field: str = "entered") -> None:
+    """Refuse a figure that no damper has, whatever its sheet says: half a click, a kilometre of preload."""
+    quantity = QUANTITY[Measure(measure)]
+    if entered.si > MOST_SI[quantity]:
+        most = show(MOST_SI[quantity], shop_unit(quantity))
+        raise refused(field, f"{Measure(measure).label}: {entered} is beyond any damper; at most {most}.", "too_much")
+    if quantity == "count" and entered.value != int(entered.value):
+        raise refused(field, f"{Measure(measure).label}: {entered} cannot be; clicks are whole numbers.", "not_whole")
 
 
 def _step_of(job: DamperJob, measure: Measure, moment: Moment, step: Step | None) -> Step | None:
@@ -154,11 +170,10 @@ def _step_of(job: DamperJob, measure: Measure, moment: Moment, step: Step | None
 
 
 def _check_gate(job: DamperJob, step: Step) -> None:
-    """A critical step without a reading, zero pressure proven above all, bars everything that comes after it."""
     for state in job_steps(job):
         if state.step.number >= step.number:
             return
-        if state.step.critical and not state.step.reading and not state.complete:
+        if state.bars:
             words = state.words[:1].upper() + state.words[1:]
             raise ValidationError(
                 f"First: “{state.step.title}”. {words}. Nothing after it can be recorded before.", code="gate"
@@ -175,10 +190,8 @@ def _check_tolerance(job: DamperJob, measure: Measure, moment: Moment, entered: 
     allowed = show_range(value.low_si, value.high_si, unit)
     read = show(entered.si, unit, low_si=value.low_si, high_si=value.high_si)
     read = read if unit == entered.unit else f"{entered} ({read})"
-    raise ValidationError(
-        {"entered": f"{measure.label} {read} is out of tolerance. Allowed is {allowed}. Set it and read again."},
-        code="out_of_tolerance",
-    )
+    words = f"{measure.label} {read} is out of tolerance. Allowed is {allowed}. Set it and read again."
+    raise refused("entered", words, "out_of_tolerance")
 
 
 def _check_tool(measure: Measure, moment: Moment, entered: Entered, tool: Tool | None, at: datetime) -> None:

@@ -31,7 +31,8 @@ def pick_row(request, pk):
     order = _order(pk)
     if order.status not in RUNNING:
         return not_now(request, order, "Parts are picked for an order that is booked or on the benches.")
-    lines = list(order.pick_list.lines.filter(part_number=request.POST.get("part", "")).select_related("reservation"))
+    asked = request.POST.get("part")
+    lines = [line for line in order.pick_list.lines.select_related("reservation") if line.part_number == asked]
     if not lines:
         raise Http404
     try:

@@ -37,7 +37,7 @@ def damper_models(request):
         verified=Count("sheets", Q(sheets__status=SheetStatus.VERIFIED), distinct=True),
         drafts=Count("sheets", Q(sheets__status=SheetStatus.DRAFT), distinct=True),
         lines=Count("kit_lines", distinct=True),
-    )
+    ).order_by("maker", "name")  # grouping drops the order of the table
     page = page_of(request, rows)
     context = {
         "find": form,

@@ -26,12 +26,13 @@ def catalogue(request):
     serviced = DamperModel.objects.filter(serviceable=True)
     verified = SpecSheet.objects.filter(damper_model=OuterRef("pk"), status=SheetStatus.VERIFIED)
     corners = Count("fitments__position", distinct=True)
+    without_corner = VehicleModel.objects.alias(corners=corners).filter(corners__lt=len(Position))
     context = {
         "damper_models": DamperModel.objects.count(),
         "without_sheet": names(serviced.exclude(Exists(verified))),
         "without_kit": names(serviced.filter(kit_lines=None)),
         "vehicle_models": VehicleModel.objects.count(),
-        "without_corner": names(VehicleModel.objects.alias(corners=corners).filter(corners__lt=len(Position))),
+        "without_corner": names(without_corner.order_by("maker", "name")),
         "parts": Part.objects.count(),
         "not_kept": names(numbers_not_kept()),
         "tools": len(tools),

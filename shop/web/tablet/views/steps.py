@@ -170,7 +170,9 @@ def check(request, pk, number):
     first = (state.reading or state.done).by if state.done else None
     form = CheckForm(sent(request), first=first, reading=state.reading)
     if request.method == "POST" and confirmed(form):
-        checked = submit(form, services.second_check, job=job, step=state.step, at=timezone.now())
+        checked = submit(
+            form, services.second_check, job=job, step=state.step, reading=state.reading, at=timezone.now()
+        )
         if checked:
             return redirect(after_entry(find(pk), number))
     return show(request, "tablet/check.html", page | {"form": form, "first": first})

@@ -1,0 +1,69 @@
+"""Every form of the desk and the manager, filled with what nobody should type: a refusal or a page, never a fault."""
+
+import pytest
+from django.urls import reverse
+
+from shop.specs.models import SheetStatus
+from shop.workorders.services import check_in
+from tests import factories as make
+from tests.factories import NOON
+from tests.web.people import form, make_family, make_vehicle_with_dampers
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("at_noon")]
+# A page answers, leads on, knows nothing of it, was too late, or refuses.
+CALM = {200, 302, 404, 409, 422}
+NASTY = ["", "\x00", "x" * 20_000, "9" * 40, "-1", "1e999", "9999-12-31", "😀 <b>% '\" ½ ١٢"]
+
+
+@pytest.fixture
+def pages(manager):
+    """(page, address its form goes to) of every form, on a shop with an order in each state that has one."""
+    family = make_family()
+    vehicle, other = make_vehicle_with_dampers(family), make_vehicle_with_dampers(family)
+    booked = make.make_order(vehicle=vehicle, dampers=list(vehicle.dampers.all()[:2]))
+    bench = make.make_order(vehicle=other, dampers=list(other.dampers.all()[:2]))
+    check_in(order=bench, meters=[], as_found=[], by=manager, at=NOON)
+    draft = make.make_sheet(make.make_damper_model(), status=SheetStatus.DRAFT)
+    customer = vehicle.customer
+
+    def at(name, *args, ask=""):
+        return reverse(name, args=args) + ask
+
+    alone = [
+        at("desk:customer_new"), at("desk:customer_change", customer.pk), at("desk:vehicle_new", customer.pk),
+        at("desk:vehicle_change", vehicle.pk), at("desk:vehicle_sold", vehicle.pk),
+        at("desk:damper_new", ask=f"?customer={customer.pk}"), at("desk:damper_new", ask=f"?vehicle={vehicle.pk}"),
+        at("desk:book", ask=f"?vehicle={vehicle.pk}"), at("desk:check_in", booked.pk), at("desk:call_off", booked.pk),
+        at("desk:close", bench.pk), at("desk:hand_back", bench.pk), at("manage:sheet_new"),
+        at("manage:receive", ask=f"?part={family['oil'].pk}"), at("manage:receive", ask=f"?part={family['kit'].pk}"),
+        at("manage:person_new"), at("manage:pin", manager.pk),
+    ]  # fmt: skip
+    return [(page, page) for page in alone] + [
+        (customer.get_absolute_url(), at("desk:customer_consent", customer.pk)),
+        (vehicle.get_absolute_url(), at("desk:meter", vehicle.pk)),
+        (draft.get_absolute_url(), at("manage:sheet_verify", draft.pk)),
+        (draft.get_absolute_url(), at("manage:sheet_withdraw", draft.pk)),
+        (at("desk:pick_list", booked.pk), at("desk:pick_row", booked.pk)),
+    ]
+
+
+@pytest.mark.parametrize("typed", NASTY, ids=["nothing", "null", "long", "huge", "below", "beyond", "late", "odd"])
+def test_no_form_stumbles_over_what_is_typed(as_manager, pages, typed):
+    for page, to in pages:
+        filled = dict.fromkeys(form(as_manager.get(page)), typed)
+        assert as_manager.post(to, filled).status_code in CALM, to
+        assert as_manager.post(to, {}).status_code in CALM, to
+
+
+@pytest.mark.parametrize("typed", NASTY, ids=["nothing", "null", "long", "huge", "below", "beyond", "late", "odd"])
+def test_no_list_stumbles_over_what_is_asked(as_manager, typed):
+    names = "desk:orders desk:customers desk:search desk:book desk:damper_new manage:sheets manage:stock manage:receive"
+    for url in [reverse(name) for name in names.split()]:
+        for key in ("q", "page", "state", "status", "before", "customer", "vehicle", "loose", "part"):
+            assert as_manager.get(url, {key: typed[:3000]}).status_code in CALM, (url, key)
+
+
+def test_bytes_that_are_no_text_are_no_fault(as_manager, pages):
+    for _, to in pages:
+        answer = as_manager.post(to, b"name=%ff%fe&why=%c3%28&part=%ff", "application/x-www-form-urlencoded")
+        assert answer.status_code in CALM, to
