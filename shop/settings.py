@@ -182,10 +182,8 @@ STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage", "OPTIONS": {"location": VAR / "media"}},
     "staticfiles": {"BACKEND": "shop.core.storage.StaticStorage"},
 }
-# Compress what browsers ask for: no maps for developers' tools, no second copies under names without a hash. Else a
-# first start would spend most of its time here.
+# No maps for developers' tools: a first start would spend much of its time on compressing them.
 WHITENOISE_SKIP_COMPRESS_EXTENSIONS = [*Compressor.SKIP_COMPRESS_EXTENSIONS, "map"]
-WHITENOISE_KEEP_ONLY_HASHED_FILES = True
 LANGUAGE_CODE = "en-us"
 USE_I18N = True
 USE_TZ = True

@@ -200,7 +200,7 @@ class Tool(models.Model):
         return self.code
 
     def why_not(self, on: date) -> str:
-        """Why the tool cannot be used on a day, in a sentence; empty when it can."""
+        """Why the tool cannot be used on a day, in a sentence; empty when it can, also on the day it falls due."""
         if not self.in_use:
             return f"{self} is out of use. Take another {self.get_kind_display()}."
         if on >= self.calibration_due_on:

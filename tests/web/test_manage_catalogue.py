@@ -354,7 +354,7 @@ def test_a_tool_is_due_after_twelve_months_unless_its_certificate_says_otherwise
     ("due", "told", "pressing"),
     [
         (date(2026, 11, 24), "Out of calibration since 24 November 2026", True),
-        (date(2026, 11, 25), "Out of calibration since 25 November 2026", True),
+        (date(2026, 11, 25), "Calibration ends today, 25 November 2026", True),
         (date(2026, 11, 26), "Calibration due in 1 day, on 26 November 2026", True),
         (date(2026, 12, 25), "Calibration due in 30 days, on 25 December 2026", True),
         (date(2026, 12, 26), "Calibration due on 26 December 2026", False),

@@ -145,10 +145,22 @@ class DamperForm(KeyedForm):
             self.fields["position"].help_text = "Where it came from, if the customer knows."
 
 
+class DampersField(forms.ModelMultipleChoiceField):
+    """Dampers by their keys; a number that no key can be would overflow SQLite in the query that looks for it."""
+
+    def clean(self, value):
+        for key in value or []:
+            if len(key) > 18:
+                raise ValidationError(
+                    self.error_messages["invalid_choice"], code="invalid_choice", params={"value": key}
+                )
+        return super().clean(value)
+
+
 class BookForm(KeyedForm):
     """The dampers are ticked on the page itself, which shows why one cannot be chosen; the domain refuses it anyway."""
 
-    dampers = forms.ModelMultipleChoiceField(
+    dampers = DampersField(
         Damper.objects.none(),
         error_messages={"required": "Tick at least one damper."},
     )

@@ -33,10 +33,12 @@ def calibration(tool: Tool, today: date) -> str:
     """When a tool's calibration ends, as one says it on a day."""
     due = full_day(tool.calibration_due_on)
     if not tool.in_use:
-        return f"out of use, calibration ended {due}" if today >= tool.calibration_due_on else "out of use"
-    if today >= tool.calibration_due_on:
+        return f"out of use, calibration ended {due}" if today > tool.calibration_due_on else "out of use"
+    if today > tool.calibration_due_on:
         return f"out of calibration since {due}"
     left = (tool.calibration_due_on - today).days
+    if not left:
+        return f"calibration ends today, {due}"
     if left <= SOON_DAYS:
         return f"calibration due in {count(left, 'day')}, on {due}"
     return f"calibration due on {due}"
