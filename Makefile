@@ -9,7 +9,7 @@ production = env DAMPERBOOK_MODE=production DAMPERBOOK_SECRET_KEY=for-checks-onl
   DAMPERBOOK_SMTP_URL=smtp://127.0.0.1 DAMPERBOOK_SHOP_NAME=Checks DAMPERBOOK_SHOP_ADDRESS=Checks \
   DAMPERBOOK_SHOP_EMAIL=checks@example.com DAMPERBOOK_DEMO=0 DAMPERBOOK_VAR=var/checks
 
-.PHONY: demo test lint bench lock tools help
+.PHONY: demo test lint bench pictures lock tools help
 .DEFAULT_GOAL := help
 
 demo: ## Run the demo shop on this machine (another port: make demo PORT=8001)
@@ -30,6 +30,9 @@ lint: tools ## Check style, templates, the order of packages, migrations and pro
 
 bench: tools ## Measure the speeds that are promised
 	.venv/bin/python -m tests.bench.run $(ARGS)
+
+pictures: tools ## Make the README's pictures anew
+	.venv/bin/python -m tests.pictures
 
 lock: tools ## Write requirements.txt and requirements-dev.txt anew from pyproject.toml
 	.venv/bin/uv pip compile --quiet --generate-hashes --no-header --no-emit-index-url pyproject.toml \
