@@ -62,6 +62,15 @@ def fill(*, pick_list: PickList, needs: list[Need], at: datetime) -> None:
         line.save()
 
 
+@transaction.atomic
+def top_up(*, pick_list: PickList, at: datetime) -> PickList:
+    """Hold what was short when the list was filled and is there by now."""
+    pick_list = PickList.objects.select_for_update().get(pk=pick_list.pk)
+    needs = [Need(line.tag, line.part_number, line.name, line.measure, line.amount) for line in pick_list.lines.all()]
+    fill(pick_list=pick_list, needs=needs, at=at)
+    return pick_list
+
+
 def free_up(line: PickLine, free: dict[int, int], at: datetime) -> None:
     """Let go of what a line holds; its parts are locked by the caller."""
     if line.reservation and line.reservation.state == ReservationState.HELD:

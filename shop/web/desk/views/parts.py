@@ -7,9 +7,8 @@ from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from shop.picklists.models import PickList
 from shop.picklists.selectors import pick_sheet
-from shop.picklists.services import Need, fill, pick, unpick
+from shop.picklists.services import pick, top_up, unpick
 from shop.web.access import allow
 from shop.web.desk import words
 from shop.web.desk.views.booking import not_now, trail_to
@@ -54,16 +53,8 @@ def pick_hold(request, pk):
     order = _order(pk)
     if order.status not in RUNNING:
         return not_now(request, order, "Parts are held for an order that is booked or on the benches.")
-    hold_again(pick_list=order.pick_list, at=timezone.now())
+    top_up(pick_list=order.pick_list, at=timezone.now())
     return redirect("desk:pick_list", pk)
-
-
-@transaction.atomic
-def hold_again(*, pick_list, at):
-    """Fill a pick list with what it asks for already: what was short and is there by now is held."""
-    PickList.objects.select_for_update().get(pk=pick_list.pk)
-    needs = [Need(line.tag, line.part_number, line.name, line.measure, line.amount) for line in pick_list.lines.all()]
-    fill(pick_list=pick_list, needs=needs, at=at)
 
 
 def _order(pk):
