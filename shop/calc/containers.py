@@ -7,6 +7,7 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 
 from shop.calc.errors import CalcError, OutOfRange
 
@@ -91,9 +92,8 @@ def _search(need: int, containers: list[Container], objective: str) -> tuple[dic
     costs = [one.cost for one in items]
     stock = [-(-target // size) if one.stock is None else one.stock for one, size in zip(items, sizes, strict=True)]
     # What the sizes from i on can hold at most.
-    rest = [
-        sum(size * number for size, number in zip(sizes[i:], stock[i:], strict=True)) for i in range(len(items) + 1)
-    ]
+    holds = [size * number for size, number in zip(sizes, stock, strict=True)]
+    rest = [*accumulate(reversed(holds), initial=0)][::-1]
     by_cost = objective == "cost"
     totals = None if by_cost else _reachable(sizes, stock, target)
     least_waste = _overshoot(totals[0], target) if totals else 0

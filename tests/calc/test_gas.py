@@ -292,7 +292,7 @@ def test_too_little_clearance_and_too_much_pressure_are_flagged():
     ({"charge_pa": -1}, "charge_pa"),
     ({"charge_k": 20}, "charge_k"), ({"warm_k": 80, "oil_m3": 3e-4}, "warm_k"), ({"ambient_pa": 0}, "ambient_pa"),
     ({"oil_m3": -1e-4}, "oil_m3"), ({"points": 1}, "points"), ({"points": 1001}, "points"), ({"points": 5.0}, "points"),
-    ({"warm_k": 420.0, "oil_m3": 0.0095}, "oil_m3"),
+    ({"warm_k": 420.0, "oil_m3": 0.0095}, "oil_m3"), ({"warm_k": 353.15, "oil_m3": 0.002}, "oil_m3"),
     ({"expansion_per_k": 0.7}, "expansion_per_k"),
 ])  # fmt: skip
 def test_a_stroke_that_cannot_be_is_refused_by_name(change, field):

@@ -319,6 +319,10 @@ def test_turns_are_not_clicks():
         parse("2 turns", "count", "clicks")
 
 
+def test_sixty_characters_are_still_read():
+    assert parse("0" * 59 + "5", "count", "pcs").value == 5
+
+
 def test_a_default_unit_of_another_quantity_is_the_callers_mistake():
     with pytest.raises(Unreadable):
         parse("18", "torque", "psi")
@@ -407,6 +411,9 @@ def test_a_reading_beyond_its_limit_never_reads_like_the_limit():
     assert show(to_si(18.9, "lbf·ft"), "lbf·ft", high_si=high) == "18.9 lbf·ft"
     assert show(to_si(17.06, "lbf·ft"), "lbf·ft", low_si=to_si(17.1, "lbf·ft")) == "17.06 lbf·ft"
     assert show(to_si(18.86, "lbf·ft"), "lbf·ft", high_si=to_si(18.88, "lbf·ft")) == "18.86 lbf·ft"
+    # Not 200 psi: above narrow limits must not read as below them.
+    narrow = {"low_si": to_si(200.1, "psi"), "high_si": to_si(200.3, "psi")}
+    assert show(to_si(200.42, "psi"), "psi", **narrow) == "200.4 psi"
 
 
 @given(
