@@ -25,7 +25,7 @@ lint: tools ## Check style, templates, the order of packages, migrations and pro
 	.venv/bin/lint-imports
 	.venv/bin/check-jsonschema --builtin-schema vendor.compose-spec docker-compose.yml
 	@echo "manage.py makemigrations --check; manage.py check --deploy, as a production site"
-	@$(production) DAMPERBOOK_MODE=embedded DAMPERBOOK_DATABASE_URL= .venv/bin/python manage.py makemigrations --check
+	@$(production) DAMPERBOOK_MODE=embedded DAMPERBOOK_DATABASE_URL=sqlite://:memory: .venv/bin/python manage.py makemigrations --check
 	@$(production) .venv/bin/python manage.py check --deploy --fail-level WARNING
 
 bench: tools ## Measure the speeds that are promised

@@ -248,7 +248,7 @@ def start_worker(transactional_db, tmp_path):
         def start(*options, **environment):
             start.count += 1
             worker = make_worker(tmp_path, start.count, *options, **environment)
-            stack.callback(worker.stop, signal.SIGQUIT)  # at once: nothing of its work is wanted any more
+            stack.callback(worker.stop, signal.SIGKILL)  # nothing of its work is wanted any more
             return worker
 
         start.count = 0

@@ -5,7 +5,7 @@ from datetime import date, datetime, timedelta
 
 from django.conf import settings
 from django.db import transaction
-from django.db.models import Exists, F, OuterRef
+from django.db.models import F
 
 from shop.core.clock import local_day
 from shop.reminders.mail import message_id_for
@@ -52,11 +52,14 @@ def _make(now: datetime) -> int:
 def _make_batch(due, now: datetime, **how) -> int:
     due = due.select_for_update(of=("self",), **how).with_hold()
     forecasts = list(due.select_related("vehicle__customer").order_by("pk"))
-    # Whether one exists already is the constraint's word, not ours: another sweep may have just made it.
-    Reminder.objects.bulk_create([_reminder(forecast, now) for forecast in forecasts], ignore_conflicts=True)
-    there = Reminder.objects.filter(vehicle=OuterRef("vehicle"), cycle=OuterRef("cycle"))
-    made = ServiceForecast.objects.filter(Exists(there), pk__in=[one.pk for one in forecasts])
-    return made.update(awaits_reminder=False)
+    # Asked under the forecasts' locks, for a forecast that was computed anew meanwhile awaits a reminder once more.
+    there = Reminder.objects.filter(vehicle__in=[one.vehicle_id for one in forecasts])
+    known = set(there.values_list("vehicle", "cycle"))
+    new = [_reminder(one, now) for one in forecasts if (one.vehicle_id, one.cycle) not in known]
+    # The constraint has the last word all the same.
+    Reminder.objects.bulk_create(new, ignore_conflicts=True)
+    ServiceForecast.objects.filter(pk__in=[one.pk for one in forecasts]).update(awaits_reminder=False)
+    return len(new)
 
 
 def _reminder(forecast: ServiceForecast, now: datetime) -> Reminder:

@@ -51,6 +51,7 @@ def record_reading(
     if step:
         _check_gate(job, step)
     _check_tolerance(job, measure, moment, entered)
+    check_figure(measure, entered)
     _check_tool(measure, moment, entered, tool, at)
     if measure == Measure.CHARGE and moment == Moment.SET and bench_temperature is None:
         raise ValidationError({"bench_temperature": "Give the bench temperature: the charge depends on it."})
@@ -142,7 +143,6 @@ def _check_kind(measure: Measure, moment: Moment, entered: Entered) -> None:
     if measure not in allowed:
         names = ", ".join(Measure(one).label for one in allowed)
         raise ValidationError({"measure": f"{measure.label} is not recorded {moment.label}. Recorded then: {names}."})
-    check_figure(measure, entered)
 
 
 def check_figure(measure: str, entered: Entered, field: str = "entered") -> None:
