@@ -84,10 +84,8 @@ def make_sheet(damper_model, torque=22, charge=100, depth=3.4, oil=305, status=S
     }  # fmt: skip
     given = defaults | given
     given["entered_by"] = given["entered_by"] or make_user(Role.MANAGER)
-    if status == SheetStatus.VERIFIED:
-        given.setdefault("verified_by", make_user(Role.TECHNICIAN))
-        given.setdefault("verified_at", NOON)
-    sheet = SpecSheet.objects.create(damper_model=damper_model, status=status, **given)
+    verified = {"verified_by": given.pop("verified_by", None), "verified_at": given.pop("verified_at", NOON)}
+    sheet = SpecSheet.objects.create(damper_model=damper_model, status=SheetStatus.DRAFT, **given)
     for measure, value, unit, factor, tolerance, words in [
         ("shaft_nut_torque", torque, "lbf·ft", LBF_FT, (torque or 0) * 0.05, "± 5 %"),
         ("charge", charge, "psi", PSI, 5, "± 5"),
@@ -99,6 +97,13 @@ def make_sheet(damper_model, torque=22, charge=100, depth=3.4, oil=305, status=S
                 sheet=sheet, measure=measure, value_si=value * factor, low_si=(value - tolerance) * factor,
                 high_si=(value + tolerance) * factor, figures=f"{value:g}", unit=unit, tolerance=words,
             )  # fmt: skip
+    if status != SheetStatus.DRAFT:  # what is verified can be changed no more, so this comes last
+        sheet.verified_by = verified["verified_by"] or make_user(Role.TECHNICIAN)
+        sheet.verified_at, sheet.status = verified["verified_at"], SheetStatus.VERIFIED
+        sheet.save()
+    if status == SheetStatus.WITHDRAWN:
+        sheet.status = status
+        sheet.save()
     return sheet
 
 

@@ -14,7 +14,7 @@ from playwright.sync_api import sync_playwright
 from shop.bootstrap import DEMO_SHOP, ROOT
 from tests.servers import Server, free_port
 
-FOLDER = ROOT / "static" / "pictures"
+FOLDER = ROOT / "tests" / "screenshots"
 DESK, TABLET = {"width": 1280, "height": 720}, {"width": 820, "height": 1180}
 
 
@@ -76,7 +76,7 @@ def keep(name, png):
     Image.open(BytesIO(png)).convert("RGB").quantize(64, dither=Image.Dither.NONE).save(
         FOLDER / f"{name}.png", optimize=True
     )
-    print(f"static/pictures/{name}.png, {(FOLDER / f'{name}.png').stat().st_size // 1024} kB")
+    print(f"tests/screenshots/{name}.png, {(FOLDER / f'{name}.png').stat().st_size // 1024} kB")
 
 
 if __name__ == "__main__":

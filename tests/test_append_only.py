@@ -5,6 +5,7 @@ from django.db import IntegrityError, connection, transaction
 
 from shop.customers.models import MeterReading
 from shop.parts.models import Movement
+from shop.specs.models import SpecSheet, SpecValue
 from shop.staff.models import AuditEntry
 from shop.staff.services import note
 from shop.workorders import services
@@ -54,6 +55,32 @@ def test_the_frozen_sheet_of_a_job_cannot_be_changed(rows):
         DamperJob.objects.filter(pk=job.pk).update(spec={"code": "another"})
     job.override_reason = "other columns may"
     job.save()
+
+
+@pytest.mark.parametrize(
+    "change",
+    [{"year_to": 2014}, {"source_page": "p. 7"}, {"position": "rear"}, {"status": "draft"}, {"entered_by": None}],
+    ids=lambda change: next(iter(change)),
+)
+def test_a_verified_sheet_cannot_be_changed(manager, change):
+    sheet = make.make_sheet(make.make_damper_model())
+    change = change | ({"entered_by": manager} if "entered_by" in change else {})
+    with pytest.raises(IntegrityError, match="frozen"), transaction.atomic():
+        SpecSheet.objects.filter(pk=sheet.pk).update(**change)
+    with pytest.raises(IntegrityError, match="frozen"), transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute("DELETE FROM specs_specsheet WHERE id = %s", [sheet.pk])
+
+
+def test_the_figures_of_a_verified_sheet_cannot_be_changed_added_or_taken_away():
+    sheet = make.make_sheet(make.make_damper_model(), depth=None)
+    value = sheet.values.get(measure="charge")
+    with pytest.raises(IntegrityError, match="frozen"), transaction.atomic():
+        SpecValue.objects.filter(pk=value.pk).update(high_si=2e6, value_si=2e6)
+    with pytest.raises(IntegrityError, match="frozen"), transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute("DELETE FROM specs_specvalue WHERE id = %s", [value.pk])
+    value.pk, value.measure = None, "ifp_depth"
+    with pytest.raises(IntegrityError, match="frozen"), transaction.atomic():
+        value.save(force_insert=True)
 
 
 def test_the_procedure_of_a_job_cannot_be_changed(rows):

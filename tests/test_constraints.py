@@ -36,7 +36,7 @@ def book(desk, technician, second, manager):
     make.make_fitment(vehicle.model, Position.REAR_LEFT, model)
     damper = make.make_damper(vehicle, Position.REAR_LEFT, model=model)
     make.make_damper(vehicle, Position.REAR_RIGHT, model=model)
-    make.make_sheet(model, position=SheetPosition.REAR)
+    make.make_sheet(model, position=SheetPosition.REAR, status="draft")
     make.make_kit_line(model, "SK-1")
     part = make.make_part("SK-1", on_hand=2)
     make.make_container(part, 1000)
@@ -88,13 +88,13 @@ CASES = {
     "damper_one_per_corner": copy(Damper),
     "damper_on_vehicle_has_position": change(Damper, position=""),
     "damper_model_year_plausible": change(Damper, model_year=14),
-    "specsheet_version_once": copy(SpecSheet, status="draft"),
+    "specsheet_version_once": copy(SpecSheet),
     "specsheet_status_known": change(SpecSheet, status="maybe"),
     "specsheet_position_known": change(SpecSheet, position="roof"),
     "specsheet_years_in_order": change(SpecSheet, year_from=2016, year_to=2015),
     "specsheet_source_given": change(SpecSheet, source_page=""),
     "specsheet_second_person": lambda: SpecSheet.objects.update(verified_by=SpecSheet.objects.get().entered_by),
-    "specsheet_verified_by_somebody": change(SpecSheet, verified_by=None),
+    "specsheet_verified_by_somebody": change(SpecSheet, status="verified"),
     "specvalue_once_per_sheet": copy(SpecValue),
     "specvalue_measure_known": change(SpecValue, measure="smell"),
     "specvalue_within_its_range": change(SpecValue, value_si=1.0),

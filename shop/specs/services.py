@@ -3,7 +3,6 @@ from datetime import datetime
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
-from django.db.models import Q
 
 from shop.calc.units import Entered, show_range
 from shop.core.amounts import stock_amount
@@ -49,13 +48,15 @@ def enter_sheet(
     at: datetime,
 ) -> SpecSheet:
     """Enter a draft. With replaces it is the next version of that sheet, whose place it takes when it is verified."""
+    _lock_sheets_of(damper_model)
     if replaces:
-        replaces = SpecSheet.objects.select_for_update().get(pk=replaces.pk)
+        replaces = SpecSheet.objects.get(pk=replaces.pk)
         if SpecSheet.objects.filter(replaces=replaces).exists():
             raise Conflict(f"{replaces} has a next version already. Change that one.", code="replaced")
         if replaces.damper_model_id != damper_model.pk:
             raise ValidationError({"replaces": f"{replaces} is a sheet of another damper model."})
         code = replaces.code
+        _check_leaves_no_hole(replaces, vehicle_model, position, year_from, year_to)
     if not values:
         raise ValidationError({"values": "A sheet needs at least one figure."})
     sheet = SpecSheet(
@@ -108,7 +109,8 @@ def _add_value(sheet: SpecSheet, new: NewValue) -> None:
 @transaction.atomic
 def verify_sheet(*, sheet: SpecSheet, by: User, at: datetime) -> SpecSheet:
     """Confirm, as a second person with the source in hand, that a draft says what its source says."""
-    sheet = SpecSheet.objects.select_for_update().get(pk=sheet.pk)
+    _lock_sheets_of(sheet.damper_model)
+    sheet = SpecSheet.objects.select_related("replaces").get(pk=sheet.pk)
     if sheet.status == SheetStatus.VERIFIED:
         return sheet
     if sheet.status == SheetStatus.WITHDRAWN:
@@ -119,8 +121,6 @@ def verify_sheet(*, sheet: SpecSheet, by: User, at: datetime) -> SpecSheet:
         )
     if sheet.replaces_id:
         _withdraw(sheet.replaces, f"replaced by {sheet}", by, at)
-    # Neighbours are locked in one order: two managers verifying at once meet here and not in the constraint.
-    list(SpecSheet.objects.select_for_update().filter(damper_model=sheet.damper_model_id).order_by("pk"))
     if other := _rivals(sheet).first():
         raise ValidationError(
             f"{other} is verified already for {other.years()}, {other.get_position_display()}: two sheets would give "
@@ -144,7 +144,8 @@ def withdraw_sheet(*, sheet: SpecSheet, why: str, by: User, at: datetime) -> Spe
     """Take a sheet out of use; jobs checked in before keep the figures they were given."""
     if not why.strip():
         raise ValidationError({"why": "Say why the sheet is withdrawn."})
-    sheet = SpecSheet.objects.select_for_update().get(pk=sheet.pk)
+    _lock_sheets_of(sheet.damper_model)
+    sheet = SpecSheet.objects.get(pk=sheet.pk)
     _withdraw(sheet, why.strip(), by, at)
     return sheet
 
@@ -159,17 +160,37 @@ def _withdraw(sheet: SpecSheet, why: str, by: User, at: datetime) -> None:
 
 def _rivals(sheet: SpecSheet):
     """Verified sheets of the same rank that share a model year with this one."""
-    same = SpecSheet.objects.filter(
+    return SpecSheet.objects.filter(
+        sharing_years(sheet.year_from, sheet.year_to),
         status=SheetStatus.VERIFIED,
         damper_model=sheet.damper_model_id,
         vehicle_model=sheet.vehicle_model_id,
         position=sheet.position,
     ).exclude(pk=sheet.pk)
-    if sheet.year_to is not None:
-        same = same.filter(Q(year_from=None) | Q(year_from__lte=sheet.year_to))
-    if sheet.year_from is not None:
-        same = same.filter(Q(year_to=None) | Q(year_to__gte=sheet.year_from))
-    return same
+
+
+def _lock_sheets_of(damper_model: DamperModel) -> None:
+    """One at a time over the sheets of a damper model, so that two people at once meet here and do not deadlock."""
+    DamperModel.objects.select_for_update(no_key=True).get(pk=damper_model.pk)
+
+
+def _check_leaves_no_hole(old: SpecSheet, vehicle_model, position: str, year_from, year_to) -> None:
+    """A next version takes the whole place of the one before, or some damper would be left without a sheet."""
+    if (old.vehicle_model, old.position) != (vehicle_model, position):
+        where = f"{old.get_position_display()}, {old.vehicle_model or 'whatever vehicle it sits on'}"
+        raise ValidationError(
+            f"A next version of {old} holds for the same place ({where}). For another place enter a new sheet.",
+            code="another_place",
+        )
+    covers = (year_from is None or (old.year_from is not None and year_from <= old.year_from)) and (
+        year_to is None or (old.year_to is not None and old.year_to <= year_to)
+    )
+    if not covers:
+        raise ValidationError(
+            f"{old} holds for {old.years()}; a next version for fewer years would leave the others without a sheet. "
+            "Keep the years, or withdraw it and enter a new sheet for each range.",
+            code="hole",
+        )
 
 
 @transaction.atomic

@@ -203,7 +203,7 @@ class Tool(models.Model):
         """Why the tool cannot be used on a day, in a sentence; empty when it can, also on the day it falls due."""
         if not self.in_use:
             return f"{self} is out of use. Take another {self.get_kind_display()}."
-        if on >= self.calibration_due_on:
+        if on > self.calibration_due_on:
             return (
                 f"{self} is out of calibration since {self.calibration_due_on}. Take another {self.get_kind_display()}."
             )

@@ -17,6 +17,7 @@ class Postbox:
         self.port, self.letters, self._controller = port, [], None
         self.answer_to_recipient = "250 OK"
         self.answer_to_data = "250 OK"
+        self.breaks_off_at = ""  # RCPT, or DATA: it has the whole letter, keeps it, and is gone before its answer
         self._lock = threading.Lock()
 
     def start(self):
@@ -32,6 +33,8 @@ class Postbox:
         answer = self.answer_to_recipient
         if callable(answer):
             answer = answer(address)
+        if self.breaks_off_at == "RCPT":
+            server.transport.abort()
         if answer.startswith("250"):
             envelope.rcpt_tos.append(address)
         return answer
@@ -40,6 +43,8 @@ class Postbox:
         if self.answer_to_data.startswith("250"):
             with self._lock:
                 self.letters.append((list(envelope.rcpt_tos), envelope.original_content))
+        if self.breaks_off_at == "DATA":
+            server.transport.abort()
         return self.answer_to_data
 
     @property

@@ -63,8 +63,8 @@ def test_the_headers_are_those_of_a_letter_from_the_shop(postbox):
 def test_the_message_id_is_the_rows_own_under_the_shops_domain(postbox):
     reminder, message = sent_mail(postbox)
     assert message["Message-ID"] == reminder.message_id
-    assert re.fullmatch(r"<[A-Za-z0-9.]+@example\.com>", reminder.message_id)  # RFC 5322 3.6.4: dot-atom both sides
-    assert reminder.message_id == mail.message_id_for(reminder.vehicle_id, reminder.cycle)
+    assert re.fullmatch(r"<[A-Za-z0-9.-]+@example\.com>", reminder.message_id)  # RFC 5322 3.6.4: dot-atom both sides
+    assert reminder.message_id == mail.message_id_for(reminder.vehicle_id, reminder.cycle_key)
 
 
 def test_the_ways_out_are_one_https_address_for_one_click_and_one_to_write_to(postbox):

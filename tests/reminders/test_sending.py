@@ -214,6 +214,53 @@ def test_a_mail_that_cannot_be_made_does_not_stop_those_behind_it(postbox):
     assert bad.error == "'not an address' is no e-mail address. Enter the customer's own address."
 
 
+# --- a connection that breaks ---------------------------------------------------------------------------------------
+
+
+def test_a_server_that_is_gone_before_its_yes_gets_the_same_mail_once_more_and_no_third_time(postbox):
+    reminder = make_reminder()
+    postbox.breaks_off_at = "DATA"
+    send()
+    assert (state_of(reminder), reminder.claims_lost, reminder.deferrals) == (ReminderStatus.QUEUED, 1, 0)
+    assert reminder.error.startswith("Sending broke off once and is tried again.")
+    send(NOON + CLAIM_HOLDS - MINUTE)
+    assert len(postbox.letters) == 1
+    for day in range(3):
+        send(NOON + CLAIM_HOLDS + timedelta(days=day))
+    assert [message["Message-ID"] for message in postbox.messages] == [reminder.message_id] * 2
+    assert state_of(reminder) == ReminderStatus.FAILED
+    assert reminder.error.startswith(
+        "Sending broke off twice. Nobody can know whether the mail left: ask the customer."
+    )
+
+
+def test_a_repeat_after_a_broken_connection_that_is_taken_is_sent(postbox):
+    reminder = make_reminder()
+    postbox.breaks_off_at = "DATA"
+    send()
+    postbox.breaks_off_at = ""
+    send(NOON + CLAIM_HOLDS)
+    assert (state_of(reminder), reminder.error, len(postbox.letters)) == (ReminderStatus.SENT, "", 2)
+
+
+def test_a_dead_worker_and_a_broken_connection_count_together(postbox):
+    reminder = make_reminder()
+    abandon(reminder, NOON)
+    postbox.breaks_off_at = "DATA"
+    send(NOON + CLAIM_HOLDS + MINUTE)
+    assert (state_of(reminder), len(postbox.letters)) == (ReminderStatus.FAILED, 1)
+
+
+def test_a_connection_that_breaks_before_the_mail_went_over_repeats_nothing(postbox):
+    reminder = make_reminder()
+    postbox.breaks_off_at = "RCPT"
+    send()
+    assert (state_of(reminder), reminder.claims_lost) == (ReminderStatus.QUEUED, 0)
+    postbox.breaks_off_at = ""
+    send(NOON + 5 * MINUTE)
+    assert (state_of(reminder), len(postbox.letters)) == (ReminderStatus.SENT, 1)
+
+
 # --- a worker that dies ---------------------------------------------------------------------------------------------
 
 

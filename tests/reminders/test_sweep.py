@@ -7,7 +7,7 @@ from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from shop.customers.models import Consent
+from shop.customers.models import Consent, Vehicle
 from shop.customers.services import change_customer, mark_sold, record_consent
 from shop.reminders import services, tasks
 from shop.reminders.models import Hold, Reminder, ReminderStatus, ServiceForecast
@@ -90,6 +90,24 @@ def test_the_next_service_begins_a_new_cycle_with_its_own_reminder():
     assert sweep().made == 0
     assert sweep(NOON + timedelta(days=365)).made == 1
     assert Reminder.objects.filter(vehicle=vehicle).count() == 2
+
+
+@pytest.mark.parametrize("serviced", [False, True])
+def test_another_time_zone_makes_no_second_reminder_about_the_same_service(settings, serviced):
+    late = datetime(2025, 11, 25, 5, tzinfo=UTC)  # 22:00 on the 24th in Denver, the 25th in most of the world
+    vehicle = make.make_vehicle(customer=make_willing_customer(), created_at=late - timedelta(days=500 * serviced))
+    if serviced:
+        make_order_row(vehicle, OrderStatus.HANDED_BACK, closed_at=late, checked_in_at=late, handed_back_at=late)
+    assert sweep().made == 1
+    before = ServiceForecast.objects.get()
+    settings.TIME_ZONE = "Pacific/Auckland"
+    Vehicle.objects.update(forecast_stale=True)
+    assert sweep().made == 0
+    after = ServiceForecast.objects.get()
+    assert (before.cycle, after.cycle) == (date(2025, 11, 24), date(2025, 11, 25))
+    assert after.awaits_reminder is False
+    services.send_due_reminders(now=NOON)
+    assert Reminder.objects.get().status == ReminderStatus.SENT
 
 
 def test_the_task_sweeps_by_the_clock_of_now():

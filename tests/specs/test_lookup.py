@@ -4,12 +4,14 @@ import pytest
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 
+from shop.calc.units import parse
 from shop.core.errors import Conflict
 from shop.specs.models import SheetPosition, SheetStatus, SpecSheet
 from shop.specs.selectors import sheet_for
-from shop.specs.services import verify_sheet, withdraw_sheet
+from shop.specs.services import NewValue, enter_sheet, verify_sheet, withdraw_sheet
 from tests import factories as make
 from tests.factories import INCH, LBF_FT, NOON, PSI
+from tests.racing import at_once
 
 pytestmark = pytest.mark.django_db
 
@@ -113,6 +115,39 @@ def test_a_next_version_takes_the_place_of_the_one_it_replaces(model, technician
     assert old.status == SheetStatus.WITHDRAWN
     with pytest.raises(Conflict, match="withdrawn"):
         verify_sheet(sheet=old, by=technician, at=NOON)
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ({"year_from": 2012, "year_to": 2020}, "would leave the others without a sheet"),
+        ({"year_from": 2010, "year_to": 2014}, "would leave the others without a sheet"),
+        ({"year_from": 2010, "year_to": 2020, "position": "rear_left"}, "holds for the same place"),
+    ],
+)
+def test_a_next_version_leaves_no_damper_without_a_sheet(model, manager, given, words):
+    old = make.make_sheet(model, year_from=2010, year_to=2020)
+    with pytest.raises(ValidationError, match=words):
+        next_version(old, manager, **given)
+    assert next_version(old, manager, year_from=2009, year_to=None).version == 2
+
+
+def next_version(old, by, **given):
+    torque = parse("22 lbf·ft", "torque")
+    values = [NewValue("shaft_nut_torque", torque, torque, torque)]
+    source = {"source_document": "manual", "source_revision": "rev D", "source_page": "p. 41"}
+    return enter_sheet(
+        code="", damper_model=old.damper_model, replaces=old, values=values, by=by, at=NOON,
+        **{"position": "any"} | source | given,
+    )  # fmt: skip
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_people_verifying_sheets_of_one_model_at_once_do_not_block_each_other():
+    model, by = make.make_damper_model(), make.make_user("technician")
+    sheets = [make.make_sheet(model, status="draft", position=p) for p in ("front", "rear", "any", "rear_left")]
+    outcomes = at_once(*[lambda one=one: verify_sheet(sheet=one, by=by, at=NOON) for one in sheets])
+    assert [one.status for one in outcomes] == [SheetStatus.VERIFIED] * 4
 
 
 def test_a_sheet_is_withdrawn_with_a_reason(model, manager):

@@ -81,7 +81,7 @@ def take_out_of_use(*, tool: Tool, why: str, by: User, at: datetime) -> Tool:
 
 
 def due_day(calibrated_on: date, due_on: date | None, today: date) -> date:
-    """The day from which a calibration no longer holds, checked; by default after 12 months.
+    """The last day on which a calibration holds, checked; by default 12 months after it.
 
     Source of the 12 months: ISO 6789 for torque tools (from memory); for the others common practice, no source.
     """
