@@ -1,7 +1,6 @@
 """A token for programs. People log in on the page; their session works here too, with the CSRF header."""
 
 from axes.helpers import get_cool_off
-from django.conf import settings
 from django.contrib.auth import authenticate
 from django.contrib.auth.signals import user_logged_in
 from drf_spectacular.utils import extend_schema
@@ -10,12 +9,12 @@ from rest_framework.authtoken.models import Token
 from rest_framework.exceptions import ValidationError
 from rest_framework.permissions import AllowAny
 from rest_framework.response import Response
-from rest_framework.throttling import SimpleRateThrottle
 
 from api.endpoint import Endpoint
 from api.errors import TooMany
 from api.fields import Input
 from api.permissions import Allows
+from shop.staff.throttle import LogInThrottle
 
 
 class LogInInput(Input):
@@ -26,22 +25,6 @@ class LogInInput(Input):
 class TokenOutput(serializers.Serializer):
     token = serializers.CharField(help_text="Send it as the header “Authorization: Token …”.")
     role = serializers.CharField()
-
-
-class LogInThrottle(SimpleRateThrottle):
-    """So many tries a minute from one address, whatever names they try; the lock-out per name comes on top."""
-
-    scope = "log_in"
-
-    def get_cache_key(self, request, view):
-        return self.cache_format % {"scope": self.scope, "ident": self._address(request)}
-
-    def _address(self, request):
-        """What the sender claims in X-Forwarded-For counts for nothing; what our own proxy added last does."""
-        forwarded = request.headers.get("X-Forwarded-For", "")
-        if settings.SECURE_PROXY_SSL_HEADER and forwarded:
-            return forwarded.split(",")[-1].strip()
-        return request.META.get("REMOTE_ADDR", "")
 
 
 class TokenNew(Endpoint):

@@ -3,7 +3,7 @@ from rest_framework import serializers
 from rest_framework.response import Response
 
 from api.endpoint import Endpoint, Listing
-from api.fields import Brief, Choice, Input, Ref
+from api.fields import Brief, Choice, Input, Key, Ref
 from api.permissions import Allows
 from api.vehicles import YEARS
 from shop.customers.models import Customer, Vehicle
@@ -42,8 +42,8 @@ class DamperOutput(serializers.ModelSerializer):
 
 
 class DamperQuery(Input):
-    customer = serializers.IntegerField(required=False, min_value=1)
-    vehicle = serializers.IntegerField(required=False, min_value=1)
+    customer = Key(required=False)
+    vehicle = Key(required=False)
 
 
 def with_names():

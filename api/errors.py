@@ -11,10 +11,9 @@ from rest_framework.serializers import as_serializer_error
 from rest_framework.settings import api_settings
 from rest_framework.views import exception_handler
 
-from shop.core.errors import Conflict
+from shop.core.errors import LOST_RACE, Conflict, is_duplicate
 
 WHOLE = ("__all__", api_settings.NON_FIELD_ERRORS_KEY)
-LOST_RACE = "Somebody else has entered the same at this moment. Look at the present state, then try again."
 FAILED_HERE = "Something went wrong on our side, and nothing was changed. It is in the log; try again in a minute."
 
 
@@ -44,7 +43,7 @@ def handle(exc, context):
     """REST_FRAMEWORK["EXCEPTION_HANDLER"]: domain refusals are 400, Conflict is 409, what nobody foresaw is 500."""
     context["request"].accepted_renderer = JSONRenderer()  # also where the answer would have been a PDF
     context["request"].accepted_media_type = JSONRenderer.media_type
-    if isinstance(exc, IntegrityError) and _is_duplicate(exc):
+    if isinstance(exc, IntegrityError) and is_duplicate(exc):
         exc = Conflict(LOST_RACE, code="conflict")
     if isinstance(exc, SuspiciousOperation):
         exc = exceptions.ParseError("The request cannot be read.")
@@ -62,11 +61,6 @@ def handle(exc, context):
         detail = response.data["detail"]
         response.data = shape(_in_our_words(exc, context) or str(detail), detail.code)
     return response
-
-
-def _is_duplicate(error):
-    """Two at the same moment, and a unique constraint let one in."""
-    return getattr(error.__cause__, "sqlstate", "") == "23505" or "UNIQUE constraint failed" in str(error)
 
 
 def shape(message, code, fields=None):

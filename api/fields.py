@@ -10,9 +10,10 @@ from shop.calc import units
 from shop.calc.errors import CalcError, OutOfRange
 from shop.calc.units import Entered
 from shop.core.amounts import BASE_UNIT, shop_unit, stock_amount, to_base_unit
+from shop.parts.models import MOST_AT_ONCE, MOST_AT_ONCE_SI
 
+MOST_KEY_DIGITS = 18  # a longer number fits no column of a database
 MOST_FIGURES = 20  # what the tables keep of the figures as entered
-MOST_STOCK_SI = {"count": 1e6, "volume": 10.0, "mass": 10_000.0}  # pieces, m³, kg: more is a slip of the finger
 QUANTITY_IN = {
     "oneOf": [
         {"type": "string", "example": "18.2 lbf·ft", "maxLength": units.LONGEST_TEXT},
@@ -71,9 +72,8 @@ def base_amount(text: str, measure: str, field: str) -> int:
     """For validate(): text with an explicit unit to an amount of stock, a whole number of base units."""
     try:
         entered = _parsed(text, measure, field, counted="pcs")
-        if entered.si > MOST_STOCK_SI[measure]:
-            most = to_base_unit(MOST_STOCK_SI[measure], measure)
-            raise OutOfRange(field, str(entered), f"at most {stock_amount(most, measure)}")
+        if entered.si > MOST_AT_ONCE_SI[measure]:
+            raise OutOfRange(field, str(entered), f"at most {stock_amount(MOST_AT_ONCE[measure], measure)}")
     except CalcError as error:
         raise serializers.ValidationError({field: str(error)}, code="quantity") from None
     return to_base_unit(entered.si, measure)
@@ -129,7 +129,7 @@ class Ref(serializers.PrimaryKeyRelatedField):
     def to_internal_value(self, data):
         queryset = self.get_queryset()
         what = queryset.model._meta.verbose_name
-        if isinstance(data, str) and data.isascii() and data.isdigit() and len(data) < 19:
+        if isinstance(data, str) and data.isascii() and data.isdigit() and len(data) <= MOST_KEY_DIGITS:
             data = int(data)
         if type(data) is not int:
             self.fail("incorrect_type", what=what)
@@ -137,6 +137,13 @@ class Ref(serializers.PrimaryKeyRelatedField):
             return queryset.get(pk=data)
         except ObjectDoesNotExist:
             self.fail("does_not_exist", what=what, pk_value=data)
+
+
+class Key(serializers.IntegerField):
+    """In a query: the number of a row, of a size that a database's column holds."""
+
+    def __init__(self, **kwargs):
+        super().__init__(min_value=1, max_value=10**MOST_KEY_DIGITS - 1, **kwargs)
 
 
 class Named(serializers.SlugRelatedField):

@@ -7,8 +7,8 @@ from api.fields import Brief, Input, QuantityOutput, stock_quantity
 from api.permissions import Allows
 from shop.picklists.models import PickLine
 from shop.picklists.selectors import pick_sheet
-from shop.picklists.services import pick, unpick
 from shop.workorders.models import WorkOrder
+from shop.workorders.services import hold_parts, pick_line, put_back_line
 
 
 class PickLineOutput(serializers.Serializer):
@@ -18,6 +18,7 @@ class PickLineOutput(serializers.Serializer):
     tag = serializers.CharField(help_text="The damper's bag tag.")
     amount = serializers.SerializerMethodField()
     held = serializers.SerializerMethodField(help_text="What is set aside for this line and offered to nobody else.")
+    from_draft = serializers.BooleanField(help_text="DRAFT: the amount comes from a sheet that nobody has verified.")
     picked_at = serializers.DateTimeField(allow_null=True)
     picked_by = Brief(allow_null=True)
     used = serializers.SerializerMethodField(help_text="Known when the order is closed.")
@@ -51,6 +52,7 @@ class PickRowOutput(serializers.Serializer):
     held = serializers.SerializerMethodField()
     short = serializers.SerializerMethodField()
     on_hand = serializers.SerializerMethodField()
+    from_draft = serializers.BooleanField(help_text="DRAFT: an amount comes from a sheet that nobody has verified.")
     picked = serializers.BooleanField()
     plan = serializers.ListField(child=serializers.CharField(), help_text="From which containers to take it.")
     buy = serializers.SerializerMethodField(help_text="The cheapest whole containers for what is short.")
@@ -96,6 +98,18 @@ class PickListDetail(Endpoint):
         return Response(PickSheetOutput(pick_sheet(order.pick_list)).data)
 
 
+class PickListHold(Endpoint):
+    permission_classes = [Allows("pick")]
+
+    @extend_schema(request=None, responses=PickSheetOutput)
+    def post(self, request, pk):
+        """Hold for an order what was short and is there by now."""
+        self.body(Input)
+        order = self.find(WorkOrder.objects.select_related("pick_list"), pk)
+        self.do(hold_parts, order=order)
+        return Response(PickSheetOutput(pick_sheet(order.pick_list)).data)
+
+
 class Pick(Endpoint):
     permission_classes = [Allows("pick")]
 
@@ -103,7 +117,7 @@ class Pick(Endpoint):
     def post(self, request, pk):
         """Note that a line's part was taken from the shelf."""
         self.body(Input)
-        return Response(PickLineOutput(self.do(pick, line=self.find(PickLine, pk))).data)
+        return Response(PickLineOutput(self.do(pick_line, line=self.find(PickLine, pk))).data)
 
 
 class Unpick(Endpoint):
@@ -113,4 +127,4 @@ class Unpick(Endpoint):
     def post(self, request, pk):
         """Put a line's part back: it counts as not picked."""
         self.body(Input)
-        return Response(PickLineOutput(self.do(unpick, line=self.find(PickLine, pk))).data)
+        return Response(PickLineOutput(self.do(put_back_line, line=self.find(PickLine, pk))).data)

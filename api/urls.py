@@ -27,6 +27,7 @@ v1 = [
     path("work-orders/<int:pk>/hand-back/", workorders.HandBack.as_view(), name="hand_back"),
     path("work-orders/<int:pk>/pick-list/", pick_lists.PickListDetail.as_view(), name="pick_list"),
     path("work-orders/<int:pk>/job-card/", workorders.JobCard.as_view(), name="job_card"),
+    path("work-orders/<int:pk>/pick-list/hold/", pick_lists.PickListHold.as_view(), name="pick_list_hold"),
     path("pick-lines/<int:pk>/pick/", pick_lists.Pick.as_view(), name="pick"),
     path("pick-lines/<int:pk>/unpick/", pick_lists.Unpick.as_view(), name="unpick"),
     path("jobs/", jobs.BenchList.as_view(), name="jobs"),

@@ -4,14 +4,23 @@ from rest_framework import serializers
 from rest_framework.response import Response
 
 from api.endpoint import Endpoint, Listing
-from api.fields import AsEntered, Brief, Choice, Day, Input, QuantityInput, Ref, read
+from api.fields import AsEntered, Brief, Choice, Day, Input, Key, QuantityInput, Ref, read
 from api.permissions import Allows
-from shop.customers.models import METER_QUANTITY, Customer, Meter, MeterReading, ReadingSource, Vehicle, VehicleModel
+from shop.customers.models import (
+    METER_QUANTITY,
+    MODEL_YEARS,
+    Customer,
+    Meter,
+    MeterReading,
+    ReadingSource,
+    Vehicle,
+    VehicleModel,
+)
 from shop.customers.services import change_vehicle, create_vehicle, mark_sold, record_meter
 from shop.staff.models import Role
 
 KNOWN = ["model", "model_year", "vin", "plate", "note"]
-YEARS = {"min_value": 1970, "max_value": 2100}
+YEARS = {"min_value": MODEL_YEARS[0], "max_value": MODEL_YEARS[1]}
 
 
 class VehicleModelOutput(serializers.ModelSerializer):
@@ -58,7 +67,7 @@ class VehicleOutput(serializers.ModelSerializer):
 
 
 class VehicleQuery(Input):
-    customer = serializers.IntegerField(required=False, min_value=1)
+    customer = Key(required=False)
     search = serializers.CharField(max_length=100, required=False, help_text="Part of VIN, plate, maker or model.")
 
 

@@ -7,7 +7,7 @@ from rest_framework.renderers import BaseRenderer, JSONRenderer
 from rest_framework.response import Response
 
 from api.endpoint import Endpoint, Listing
-from api.fields import Brief, Choice, Day, Input, Moment, QuantityInput, Ref, base_amount, read
+from api.fields import Brief, Choice, Day, Input, Key, Moment, QuantityInput, Ref, base_amount, read
 from api.jobs import JobRow
 from api.permissions import Allows
 from shop.customers.models import METER_QUANTITY, Customer, Meter, Vehicle
@@ -129,8 +129,8 @@ class OrderOutput(OrderRow):
 
 class OrderQuery(Input):
     status = Choice(OrderStatus.choices, required=False)
-    customer = serializers.IntegerField(required=False, min_value=1)
-    vehicle = serializers.IntegerField(required=False, min_value=1)
+    customer = Key(required=False)
+    vehicle = Key(required=False)
     arrives_from = Day(required=False)
     arrives_to = Day(required=False)
 

@@ -1,11 +1,13 @@
 """Settings from the environment: read with a type, all problems told at once."""
 
 import secrets
+from ipaddress import ip_address
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 from zoneinfo import ZoneInfo
 
-from django.core.exceptions import ImproperlyConfigured
+from django.core.exceptions import ImproperlyConfigured, ValidationError
+from django.core.validators import EmailValidator
 
 PREFIX = "DAMPERBOOK_"
 
@@ -57,6 +59,16 @@ class Env:
     def names(self, name, default=()):
         return [part.strip() for part in self.text(name, ",".join(default)).split(",") if part.strip()]
 
+    def email(self, name, default, *, required=False):
+        """An e-mail address. One that is required is for the world, so it is not at localhost."""
+        value = self.text(name, default, required=required)
+        try:
+            EmailValidator(allowlist=[] if required and self.text(name) else ["localhost"])(value)
+        except ValidationError:
+            self.problem(name, f"is {value!r}, which is no e-mail address; write one such as bench@example.com.")
+            return default
+        return value
+
     def zone(self, name, default):
         value = self.text(name, default)
         try:
@@ -95,6 +107,17 @@ class Env:
             "EMAIL_USE_SSL": parts.scheme == "smtps",
             "EMAIL_USE_TLS": parts.scheme == "smtp+starttls",
         }
+
+    @staticmethod
+    def private_way(smtp) -> bool:
+        """Whether a password may go to this server: it is encrypted, or leaves neither machine nor private network."""
+        host = smtp["EMAIL_HOST"]
+        if smtp["EMAIL_USE_SSL"] or smtp["EMAIL_USE_TLS"]:
+            return True
+        try:
+            return ip_address(host).is_loopback
+        except ValueError:
+            return "." not in host
 
     def check(self):
         if self.problems:

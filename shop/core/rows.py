@@ -3,7 +3,7 @@
 from django.db import IntegrityError, models, transaction
 from django.db.models import Q
 
-from shop.core.errors import Conflict
+from shop.core.errors import Conflict, is_duplicate
 
 
 def sharing_years(year_from: int | None, year_to: int | None) -> Q:
@@ -22,6 +22,8 @@ def save_new(row: models.Model) -> None:
         with transaction.atomic():
             row.save(force_insert=True)
     except IntegrityError as error:
+        if not is_duplicate(error):
+            raise
         raise Conflict(
             f"Somebody else has entered {row} just now. Look at the list before you enter it again.",
             code="entered_just_now",

@@ -11,10 +11,14 @@ from shop.core.models import Heartbeat, RequestKey
 
 
 def fingerprint(content) -> str:
-    """SHA-256 of anything JSON can tell, keys sorted; a row counts by its key, other things by their text."""
+    """SHA-256 of anything JSON can tell, keys sorted; a row counts by its table and key, other things by their text."""
 
     def plain(thing):
-        return thing.pk if isinstance(thing, models.Model) else str(thing)
+        if isinstance(thing, models.Model):
+            return f"{thing._meta.label_lower} {thing.pk}"
+        if isinstance(thing, models.QuerySet):
+            return sorted(plain(row) for row in thing)
+        return str(thing)
 
     return hashlib.sha256(json.dumps(content, sort_keys=True, default=plain).encode()).hexdigest()
 
@@ -46,7 +50,10 @@ def once(*, scope: str, key: str, content, at: datetime, make: Callable[[], mode
             code="key_reused",
         )
     label, pk = row.result.split(" ")
-    return apps.get_model(label)._base_manager.get(pk=pk)
+    made = apps.get_model(label)._base_manager.filter(pk=pk).first()
+    if made is None:
+        raise Conflict("This was entered once and taken away since. Open the page again to enter it anew.", code="gone")
+    return made
 
 
 def beat(*, name: str, at: datetime) -> None:

@@ -5,6 +5,9 @@ from django.urls import reverse
 from shop.core.errors import refused
 from shop.staff.models import User
 
+# No vehicle or damper that a shop works on is older; beyond the last, a digit was mistyped.
+MODEL_YEARS = (1970, 2100)
+
 
 class Consent(models.TextChoices):
     """Whether the customer wants service reminders by e-mail."""

@@ -7,7 +7,7 @@ from django.db import transaction
 
 from shop.calc.units import Entered
 from shop.core.clock import local_day
-from shop.core.errors import Conflict
+from shop.core.errors import Conflict, renamed
 from shop.core.rows import one_line, save_new, sharing_years
 from shop.customers.models import (
     Consent,
@@ -128,7 +128,7 @@ def change_vehicle(
 @transaction.atomic
 def mark_sold(*, vehicle: Vehicle, on: date, by: User | None, at: datetime, how: str = "") -> Vehicle:
     """The customer has it no more: nobody is reminded about it. Twice is as good as once."""
-    vehicle = Vehicle.objects.select_for_update().get(pk=vehicle.pk)
+    vehicle = Vehicle.objects.select_for_update(no_key=True).get(pk=vehicle.pk)
     if vehicle.sold_on:
         return vehicle
     if on > local_day(at):
@@ -160,7 +160,7 @@ def record_meter(
         raise ValidationError({"entered": f"{entered} is more than any such meter shows. Read it once more."})
     if corrects and (corrects.vehicle_id != vehicle.pk or corrects.meter != meter):
         raise ValidationError("A correction belongs to the same vehicle and meter as the reading it corrects.")
-    Vehicle.objects.select_for_update().get(pk=vehicle.pk)
+    Vehicle.objects.select_for_update(no_key=True).get(pk=vehicle.pk)
     if corrects and MeterReading.objects.filter(corrects=corrects).exists():
         raise Conflict("Somebody has corrected this reading already. Open the vehicle's page again.", code="corrected")
     reading = MeterReading(
@@ -181,6 +181,41 @@ def record_meter(
     return reading
 
 
+@transaction.atomic
+def record_meters(
+    *,
+    vehicle: Vehicle,
+    distance: Entered | None = None,
+    hours: Entered | None = None,
+    read_on: date,
+    source: str,
+    by: User | None,
+    at: datetime,
+    corrects: MeterReading | None = None,
+) -> MeterReading:
+    """Note one or both meters of a vehicle as read on one day; both or none. The last reading is the answer."""
+    made = None
+    for field, meter, entered in [("distance", Meter.DISTANCE, distance), ("hours", Meter.HOURS, hours)]:
+        if entered is None:
+            continue
+        try:
+            made = record_meter(
+                vehicle=vehicle,
+                meter=meter,
+                entered=entered,
+                read_on=read_on,
+                source=source,
+                by=by,
+                at=at,
+                corrects=corrects,
+            )
+        except ValidationError as error:
+            raise renamed(error, entered=field) from error
+    if made is None:
+        raise ValidationError("Neither meter has a reading. Give the odometer or the hour meter.")
+    return made
+
+
 def mark_forecast_stale(*, vehicle: Vehicle) -> None:
     """Something the forecast rests on has changed; reminders compute it anew before they use it."""
     Vehicle.objects.filter(pk=vehicle.pk).update(forecast_stale=True)
@@ -188,7 +223,7 @@ def mark_forecast_stale(*, vehicle: Vehicle) -> None:
 
 def _unchanged(model, pk, version):
     """The row, locked, if it is still the version the person saw; else Conflict."""
-    row = model.objects.select_for_update().get(pk=pk)
+    row = model.objects.select_for_update(no_key=True).get(pk=pk)
     if row.version != version:
         raise Conflict(
             "Somebody else has changed this since you opened it. What you typed is still here: compare it with "

@@ -1,7 +1,7 @@
 from django.db import models
 from django.db.models import F, Q
 
-from shop.customers.models import Customer, Vehicle, VehicleModel
+from shop.customers.models import MODEL_YEARS, Customer, Vehicle, VehicleModel
 
 
 class Position(models.TextChoices):
@@ -99,8 +99,8 @@ class Damper(models.Model):
             ),
             models.CheckConstraint(
                 name="damper_model_year_plausible",
-                condition=Q(model_year__gte=1970) & Q(model_year__lte=2100),
-                violation_error_message="The model year has four digits, from 1970 on.",
+                condition=Q(model_year__gte=MODEL_YEARS[0]) & Q(model_year__lte=MODEL_YEARS[1]),
+                violation_error_message=f"The model year has four digits, from {MODEL_YEARS[0]} on.",
             ),
         ]
 

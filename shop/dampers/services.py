@@ -4,10 +4,10 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Q
 
-from shop.core.errors import refused
+from shop.core.errors import refused, renamed
 from shop.core.rows import one_line, save_new, sharing_years
 from shop.customers.models import Customer, Vehicle, VehicleModel
-from shop.customers.services import mark_forecast_stale
+from shop.customers.services import create_vehicle, mark_forecast_stale
 from shop.dampers.models import Damper, DamperModel, Fitment, Position
 from shop.staff.models import User
 from shop.staff.services import note
@@ -47,7 +47,7 @@ def create_damper(
 @transaction.atomic
 def fit_dampers(*, vehicle: Vehicle, by: User, at: datetime) -> list[Damper]:
     """Enter the dampers that this vehicle model carries in this model year, at every corner that has none yet."""
-    Vehicle.objects.select_for_update().get(pk=vehicle.pk)
+    Vehicle.objects.select_for_update(no_key=True).get(pk=vehicle.pk)
     taken = set(vehicle.dampers.values_list("position", flat=True))
     fitments = Fitment.objects.filter(
         Q(year_to=None) | Q(year_to__gte=vehicle.model_year),
@@ -68,6 +68,28 @@ def fit_dampers(*, vehicle: Vehicle, by: User, at: datetime) -> list[Damper]:
         for position, model in known.items()
         if position not in taken
     ]
+
+
+@transaction.atomic
+def enter_vehicle(
+    *,
+    customer: Customer,
+    model: VehicleModel,
+    model_year: int,
+    vin: str = "",
+    plate: str = "",
+    note: str = "",
+    fit: bool,
+    by: User,
+    at: datetime,
+) -> Vehicle:
+    """Enter a vehicle and, with fit, the dampers that its model carries in its model year: all of it or nothing."""
+    vehicle = create_vehicle(
+        customer=customer, model=model, model_year=model_year, vin=vin, plate=plate, note=note, by=by, at=at
+    )
+    if fit:
+        fit_dampers(vehicle=vehicle, by=by, at=at)
+    return vehicle
 
 
 @transaction.atomic
@@ -140,6 +162,38 @@ def set_fitment(
     what = f"{_corner(fitment)}: {damper_model}, {_years(fitment)}"
     note(who=by, kind="vehiclemodel", key=vehicle_model.pk, what=what, at=at)
     return fitment
+
+
+@transaction.atomic
+def set_fitments(
+    *,
+    vehicle_model: VehicleModel,
+    positions: list[str],
+    damper_model: DamperModel,
+    year_from: int | None = None,
+    year_to: int | None = None,
+    by: User,
+    at: datetime,
+) -> Fitment:
+    """Say that a vehicle model carries the same at several corners, all or none; the last entry is the answer."""
+    if not positions:
+        raise refused("positions", "Name at least one corner.", "no_corner")
+    try:
+        made = [
+            set_fitment(
+                vehicle_model=vehicle_model,
+                position=position,
+                damper_model=damper_model,
+                year_from=year_from,
+                year_to=year_to,
+                by=by,
+                at=at,
+            )
+            for position in positions
+        ]
+    except ValidationError as error:
+        raise renamed(error, position="positions") from error
+    return made[-1]
 
 
 @transaction.atomic

@@ -71,7 +71,7 @@ def _people(shop: Shop) -> None:
             at=shop.now,
         )
         if one.pin:
-            set_bench_pin(user=user, pin=one.pin)
+            set_bench_pin(user=user, pin=one.pin, by="demo", at=shop.now)
         shop.people[one.username] = user
 
 

@@ -14,7 +14,8 @@ from django.template.loader import render_to_string
 from shop.core.services import fingerprint
 from shop.documents import render, selectors
 from shop.documents.selectors.words import site_address
-from shop.workorders.models import WorkOrder
+from shop.workorders.models import OrderStatus, WorkOrder
+from shop.workorders.selectors import figures_changed, on_bench
 from shop.workorders.services import register_card
 
 log = structlog.get_logger(__name__)
@@ -58,7 +59,8 @@ def job_card(*, order: WorkOrder, at: datetime) -> Paper:
 
 def card_state(*, order: WorkOrder, revision: int, digest: str) -> CardState:
     """Answer for the QR code of a card: its revision and the first figures of its digest."""
-    card = order.cards.filter(number=revision, digest__startswith=digest).first()
+    whole = len(digest) == DIGITS_IN_QR
+    card = order.cards.filter(number=revision, digest__startswith=digest).first() if whole else None
     if card is None:
         return CardState(False, f"No card revision {revision} with this code was printed for {order}. Print the card.")
     last = order.cards.last()
@@ -70,6 +72,11 @@ def card_state(*, order: WorkOrder, revision: int, digest: str) -> CardState:
         return CardState(
             False, f"What card revision {revision} of {order} says has changed since. Print the card anew."
         )
+    if order.status != OrderStatus.ON_BENCH:
+        return CardState(False, f"{order} is {order.get_status_display()}: nothing is done by this card any more.")
+    for job in on_bench().filter(order=order):
+        if changed := figures_changed(job):
+            return CardState(False, f"Stop at damper {job.tag}, {job.damper.where()}. {changed}")
     return CardState(True, f"Card revision {revision} of {order} is the current one.")
 
 
@@ -112,12 +119,13 @@ def _card_now(order: WorkOrder) -> tuple[selectors.Card, str]:
 
 
 def _digest(content) -> str:
-    return fingerprint([content, render.look()])
+    """Of what a paper says, not of how it looks: a new release of the renderer makes no card in the shop old."""
+    return fingerprint(content)
 
 
 def _kept(name: str, make: Callable[[], bytes]) -> bytes:
     """The PDF kept under this name, made first if need be; two who make it at once do no harm."""
-    path = Path(default_storage.path(f"documents/{name}.pdf"))
+    path = Path(default_storage.path(f"documents/{name}-{render.look()[:12]}.pdf"))
     try:
         return path.read_bytes()
     except OSError:

@@ -3,12 +3,11 @@
 from django.db import models
 from django.db.models import Q
 
-from shop.specs.models import KitMeasure
+from shop.specs.models import MOST_AT_ONCE, KitMeasure
 from shop.staff.models import User
 
-# More of a part at once is a slip of the finger: a million pieces, 10 m³, 10 t.
-MOST_AT_ONCE = {KitMeasure.COUNT: 10**6, KitMeasure.VOLUME: 10**10, KitMeasure.MASS: 10**10}
 BASE_UNIT_SI = {KitMeasure.COUNT: 1.0, KitMeasure.VOLUME: 1e-9, KitMeasure.MASS: 1e-6}
+MOST_AT_ONCE_SI = {measure: most * BASE_UNIT_SI[measure] for measure, most in MOST_AT_ONCE.items()}
 
 
 class Part(models.Model):

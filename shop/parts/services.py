@@ -134,6 +134,7 @@ def add_container(*, part: Part, name: str, size: int, price: Decimal, by: User,
     held = stock_amount(size, part.measure)
     if size <= 0:
         raise ValidationError({"size": f"A container holds more than {held}. Give what is in it when it is full."})
+    _check_not_too_much(part, size, "size")
     if price < 0:
         raise ValidationError({"price": f"{price} cannot be a price. Give zero or more."})
     if twin := part.containers.filter(size=size).first():
@@ -147,7 +148,7 @@ def add_container(*, part: Part, name: str, size: int, price: Decimal, by: User,
     return container
 
 
-def _check_not_too_much(part: Part, amount: int) -> None:
+def _check_not_too_much(part: Part, amount: int, field: str = "amount") -> None:
     if amount > MOST_AT_ONCE[KitMeasure(part.measure)]:
         most = stock_amount(MOST_AT_ONCE[KitMeasure(part.measure)], part.measure)
-        raise refused("amount", f"{stock_amount(amount, part.measure)} at once is a slip; at most {most}.", "too_much")
+        raise refused(field, f"{stock_amount(amount, part.measure)} at once is a slip; at most {most}.", "too_much")

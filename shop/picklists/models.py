@@ -1,7 +1,7 @@
 from django.db import models
 from django.db.models import Q
 
-from shop.parts.models import Part, Reservation
+from shop.parts.models import Part, Reservation, ReservationState
 from shop.specs.models import KitMeasure
 from shop.staff.models import User
 
@@ -28,6 +28,7 @@ class PickLine(models.Model):
         Part, models.PROTECT, null=True, blank=True, related_name="+", help_text="Empty: not in stock's list."
     )
     amount = models.PositiveBigIntegerField(help_text="Base units needed.")
+    from_draft = models.BooleanField(default=False, help_text="The amount comes from a sheet that nobody has verified.")
     reservation = models.OneToOneField(Reservation, models.PROTECT, null=True, blank=True, related_name="pick_line")
     picked_at = models.DateTimeField(null=True, blank=True)
     picked_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
@@ -52,9 +53,10 @@ class PickLine(models.Model):
 
     @property
     def held(self) -> int:
-        """Base units set aside for this line."""
-        return self.reservation.amount if self.reservation else 0
+        """Base units set aside for this line and offered to nobody else; none once they are used or let go."""
+        return self.reservation.amount if self.reservation and self.reservation.state == ReservationState.HELD else 0
 
     @property
     def short(self) -> int:
-        return self.amount - self.held
+        """Base units that are still to come; none once the work is done."""
+        return self.amount - self.held if self.used is None else 0

@@ -27,11 +27,15 @@ class PickRow:
 
     @property
     def short(self) -> int:
-        return self.needed - self.held
+        return sum(line.short for line in self.lines)
 
     @property
     def picked(self) -> bool:
         return all(line.picked_at for line in self.lines)
+
+    @property
+    def from_draft(self) -> bool:
+        return any(line.from_draft for line in self.lines)
 
     @property
     def short_in_words(self) -> str:
@@ -83,5 +87,5 @@ def _row(lines: list[PickLine], stock: Stock) -> PickRow:
         on_hand=stock.on_hand,
         lines=lines,
         plan=draw_in_words(stock, min(held, stock.on_hand), first.measure) if held else [],
-        buy=to_buy(stock, needed - held),
+        buy=to_buy(stock, sum(line.short for line in lines)),
     )

@@ -1,4 +1,4 @@
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from django.db import transaction
@@ -19,6 +19,7 @@ class Need:
     name: str
     measure: str
     amount: int
+    from_draft: bool = False
 
 
 @transaction.atomic
@@ -31,8 +32,9 @@ def fill(*, pick_list: PickList, needs: list[Need], at: datetime) -> None:
     wanted = {}
     for need in needs:  # two lines of one parts list may name the same part
         key = need.tag, need.part_number
-        amount = need.amount + (wanted[key].amount if key in wanted else 0)
-        wanted[key] = Need(need.tag, need.part_number, need.name, need.measure, amount)
+        if known := wanted.get(key):
+            need = replace(need, amount=known.amount + need.amount, from_draft=known.from_draft or need.from_draft)
+        wanted[key] = need
     parts = {part.number: part for part in Part.objects.filter(number__in={need.part_number for need in needs})}
     # A number that stock keeps in another measure is another thing: better no part than millilitres of a piece.
     parts = {
@@ -40,7 +42,7 @@ def fill(*, pick_list: PickList, needs: list[Need], at: datetime) -> None:
         for need in needs
         if need.part_number in parts and parts[need.part_number].measure == need.measure
     }
-    lines = {(line.tag, line.part_number): line for line in pick_list.lines.select_related("reservation", "part")}
+    lines = {(line.tag, line.part_number): line for line in _locked_lines(pick_list)}
     stock = lock([*parts.values(), *(line.part for line in lines.values() if line.part)])
     free = {key: one.available for key, one in stock.items()}
 
@@ -55,6 +57,7 @@ def fill(*, pick_list: PickList, needs: list[Need], at: datetime) -> None:
             free_up(line, free, at)
             line.reservation = line.picked_at = line.picked_by = None
         line.name, line.measure, line.part, line.amount = need.name, need.measure, part, need.amount
+        line.from_draft = need.from_draft
         if part and line.short and free[part.pk]:
             extra = min(line.short, free[part.pk])
             free[part.pk] -= extra
@@ -66,9 +69,16 @@ def fill(*, pick_list: PickList, needs: list[Need], at: datetime) -> None:
 def top_up(*, pick_list: PickList, at: datetime) -> PickList:
     """Hold what was short when the list was filled and is there by now."""
     pick_list = PickList.objects.select_for_update().get(pk=pick_list.pk)
-    needs = [Need(line.tag, line.part_number, line.name, line.measure, line.amount) for line in pick_list.lines.all()]
+    needs = [
+        Need(line.tag, line.part_number, line.name, line.measure, line.amount, line.from_draft)
+        for line in pick_list.lines.all()
+    ]
     fill(pick_list=pick_list, needs=needs, at=at)
     return pick_list
+
+
+def _locked_lines(pick_list: PickList):
+    return pick_list.lines.select_for_update(of=("self",)).select_related("reservation", "part")
 
 
 def free_up(line: PickLine, free: dict[int, int], at: datetime) -> None:
@@ -91,7 +101,8 @@ def _hold(line: PickLine, amount: int, at: datetime) -> None:
 @transaction.atomic
 def empty(*, pick_list: PickList, at: datetime) -> None:
     """Let go of everything the list holds; the lines stay to be read."""
-    lines = list(pick_list.lines.select_related("reservation", "part"))
+    PickList.objects.select_for_update().get(pk=pick_list.pk)
+    lines = list(_locked_lines(pick_list))
     lock([line.part for line in lines if line.part])
     for line in lines:
         free_up(line, {}, at)
@@ -100,7 +111,7 @@ def empty(*, pick_list: PickList, at: datetime) -> None:
 @transaction.atomic
 def pick(*, line: PickLine, by: User, at: datetime) -> PickLine:
     """Note that the line's part was taken from the shelf. Twice is as good as once; short lines cannot be picked."""
-    line = PickLine.objects.select_for_update().get(pk=line.pk)
+    line = _locked_line(line)
     if line.picked_at:
         return line
     if line.short:
@@ -113,7 +124,13 @@ def pick(*, line: PickLine, by: User, at: datetime) -> PickLine:
 @transaction.atomic
 def unpick(*, line: PickLine, by: User, at: datetime) -> PickLine:
     """Put it back: the line counts as not picked."""
-    line = PickLine.objects.select_for_update().get(pk=line.pk)
+    line = _locked_line(line)
     line.picked_at = line.picked_by = None
     line.save(update_fields=["picked_at", "picked_by"])
     return line
+
+
+def _locked_line(line: PickLine) -> PickLine:
+    """The line as it stands now, after the list's own lock: the list may be filled anew at this moment."""
+    PickList.objects.select_for_update().get(pk=line.pick_list_id)
+    return PickLine.objects.select_for_update(of=("self",)).select_related("reservation").get(pk=line.pk)

@@ -39,16 +39,20 @@ class Unreachable(MailProblem):
 
 
 class Deferred(MailProblem):
-    """The mail server said: not now, later."""
+    """Not now, later: the mail server said so, or the line broke before it was given anything."""
+
+
+class Unknown(MailProblem):
+    """The connection broke while the mail went over: the mail server may have it and deliver it, or not."""
 
 
 class Refused(MailProblem):
     """The mail server said no, or this mail must not go there."""
 
 
-def message_id_for(vehicle_pk: int, cycle: date) -> str:
+def message_id_for(vehicle_pk: int, cycle_key: str) -> str:
     """Message-ID (RFC 5322) of the reminder about a vehicle in a cycle: the same whenever it is asked for."""
-    what = f"{vehicle_pk}.{cycle:%Y%m%d}"
+    what = f"{vehicle_pk}.{cycle_key}"
     mark = salted_hmac("shop.reminders.message_id", what).hexdigest()[:20]
     domain = punycode(settings.SHOP["email"].rpartition("@")[2])
     return f"<reminder.{what}.{mark}@{domain}>"
@@ -166,6 +170,40 @@ def _wrapped(text: str) -> str:
     return "\n".join(lines) + "\n"
 
 
+class _Handover:
+    """Put in front of smtplib's client, this remembers whether the text of the mail has begun to go over."""
+
+    begun = False
+
+    def mail(self, *args, **kwargs):
+        self.begun = False
+        return super().mail(*args, **kwargs)
+
+    def data(self, *args, **kwargs):
+        self.begun = True
+        return super().data(*args, **kwargs)
+
+
+class _Plain(_Handover, smtplib.SMTP):
+    pass
+
+
+class _Encrypted(_Handover, smtplib.SMTP_SSL):
+    pass
+
+
+class Server(smtp.EmailBackend):
+    """Django's way to a mail server, which can tell whether a mail of which we heard no more may have arrived."""
+
+    @property
+    def connection_class(self):
+        return _Encrypted if self.use_ssl else _Plain
+
+    @property
+    def begun(self) -> bool:
+        return self.connection is not None and self.connection.begun
+
+
 class Post:
     """The way out, for one run: one connection for all its mails, opened with the first and renewed after trouble."""
 
@@ -179,28 +217,31 @@ class Post:
         self._hang_up()
 
     def send(self, message: Letter) -> None:
-        """Hand one mail over. Raises Unreachable, Deferred or Refused; returning means that it was accepted."""
+        """Hand one mail over. Raises Unreachable, Deferred, Unknown or Refused; returning means it was accepted."""
         self._call()
         try:
             accepted = self.connection.send_messages([message])
         except Exception as error:
+            begun = isinstance(self.connection, Server) and self.connection.begun
             self._hang_up()
-            raise _problem(error) from error
+            raise _problem(error, begun) from error
         if accepted != 1:
             raise Refused("The mail backend took no notice of it.")
-        if not isinstance(self.connection, smtp.EmailBackend):
+        if not isinstance(self.connection, Server):
             self._hang_up()  # the backend that writes files puts all mails of one connection into one file
 
     def _call(self) -> None:
         if self.connection is not None:
             return
-        self.connection = mail.get_connection()
-        if isinstance(self.connection, smtp.EmailBackend):
+        if settings.EMAIL_BACKEND == "django.core.mail.backends.smtp.EmailBackend":
+            self.connection = Server()
             try:
                 self.connection.open()
             except OSError as error:  # smtplib's errors are some, a wrong password among them
                 self._hang_up()
                 raise Unreachable(f"The mail server cannot be used: {_said(error)}") from error
+        else:
+            self.connection = mail.get_connection()
 
     def _hang_up(self) -> None:
         if self.connection is not None:
@@ -209,15 +250,20 @@ class Post:
             self.connection = None
 
 
-def _problem(error: Exception) -> MailProblem:
-    """What an error while handing over means: ours, theirs for now, or theirs for good."""
+def _problem(error: Exception, begun: bool) -> MailProblem:
+    """What an error while handing over means: ours, theirs for now or for good, or nobody can know.
+
+    begun: the text of the mail was on its way. From then on only a clear no of the mail server is one.
+    """
     if isinstance(error, smtplib.SMTPRecipientsRefused):
         code, said = next(iter(error.recipients.values()))
         return _answer(code, said)
     if isinstance(error, smtplib.SMTPSenderRefused):
         return Unreachable(f"The mail server takes no mail from {settings.SHOP['email']}: {_said(error)}")
-    if isinstance(error, smtplib.SMTPResponseException):
+    if isinstance(error, smtplib.SMTPResponseException) and (not begun or 400 <= error.smtp_code < 600):
         return _answer(error.smtp_code, error.smtp_error)
+    if begun:
+        return Unknown(f"The connection broke off while the mail went over: {_said(error)}")
     if isinstance(error, smtplib.SMTPNotSupportedError):
         return Refused(f"The mail server cannot write to this address: {_said(error)}")
     if isinstance(error, OSError):

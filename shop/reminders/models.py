@@ -66,6 +66,9 @@ class ServiceForecast(models.Model):
     """
 
     vehicle = models.OneToOneField(Vehicle, models.CASCADE, related_name="forecast")
+    cycle_key = models.CharField(
+        max_length=32, help_text="The service that began the cycle; a vehicle never serviced: new."
+    )
     cycle = models.DateField(help_text="Day of the last service, else the day the vehicle came into the book.")
     last_service = models.ForeignKey(WorkOrder, models.PROTECT, null=True, blank=True, related_name="+")
     due_on = models.DateField(null=True, blank=True, help_text="Empty: no interval is known.")
@@ -149,14 +152,15 @@ class ReminderQuerySet(models.QuerySet):
 
     def of_present_cycle(self):
         """Those whose vehicle was not serviced since."""
-        return self.filter(cycle=F("vehicle__forecast__cycle"))
+        return self.filter(cycle_key=F("vehicle__forecast__cycle_key"))
 
 
 class Reminder(models.Model):
     """One service-due e-mail: made by the sweep, at most one per vehicle and service cycle, and its whole story."""
 
     vehicle = models.ForeignKey(Vehicle, models.PROTECT, related_name="reminders")
-    cycle = models.DateField(help_text="As on the forecast it was made from.")
+    cycle_key = models.CharField(max_length=32, help_text="As on the forecast it was made from.")
+    cycle = models.DateField(help_text="Its first day by the shop's calendar, for people.")
     customer = models.ForeignKey(Customer, models.PROTECT, related_name="reminders")
     to_address = models.EmailField(blank=True)
     due_on = models.DateField()
@@ -170,7 +174,9 @@ class Reminder(models.Model):
         default=0, help_text="Claims; the number also tells a late worker that its claim is over."
     )
     deferrals = models.PositiveSmallIntegerField(default=0, help_text="Times the mail server said: later.")
-    claims_lost = models.PositiveSmallIntegerField(default=0, help_text="Times a worker died while sending.")
+    claims_lost = models.PositiveSmallIntegerField(
+        default=0, help_text="Times sending broke off so that nobody can know whether the mail left."
+    )
     message_id = models.CharField(max_length=255, unique=True, help_text="Message-ID of the mail and of every repeat.")
     sent_at = models.DateTimeField(null=True, blank=True)
     answered_at = models.DateTimeField(null=True, blank=True, help_text="First answer through the link.")
@@ -194,7 +200,7 @@ class Reminder(models.Model):
         constraints = [
             models.UniqueConstraint(
                 name="reminder_once_per_cycle",
-                fields=["vehicle", "cycle"],
+                fields=["vehicle", "cycle_key"],
                 violation_error_message="There is a reminder about this vehicle since its last service already.",
             ),
             models.CheckConstraint(name="reminder_status_known", condition=Q(status__in=ReminderStatus.values)),

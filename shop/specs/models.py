@@ -158,6 +158,10 @@ class KitMeasure(models.TextChoices):
     MASS = "mass", "mass"
 
 
+# Base units of a part; more of it at once is a slip of the finger: a million pieces, 10 m³, 10 t.
+MOST_AT_ONCE = {KitMeasure.COUNT: 10**6, KitMeasure.VOLUME: 10**10, KitMeasure.MASS: 10**10}
+
+
 # A condition on an empty column is neither true nor false to the database, and only false is refused: hence the
 # __isnull beside each __gt below.
 class KitLine(models.Model):

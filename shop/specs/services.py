@@ -6,12 +6,20 @@ from django.db import IntegrityError, transaction
 
 from shop.calc.units import Entered, show_range
 from shop.core.amounts import stock_amount
-from shop.core.errors import Conflict
+from shop.core.errors import Conflict, refused
 from shop.core.rows import one_line, sharing_years
 from shop.customers.models import Vehicle, VehicleModel
 from shop.dampers.measures import Measure
 from shop.dampers.models import Damper, DamperModel
-from shop.specs.models import KitLine, ServiceInterval, SheetStatus, SpecSheet, SpecValue, years_in_words
+from shop.specs.models import (
+    MOST_AT_ONCE,
+    KitLine,
+    ServiceInterval,
+    SheetStatus,
+    SpecSheet,
+    SpecValue,
+    years_in_words,
+)
 from shop.staff.models import User
 from shop.staff.services import note as audit
 
@@ -213,6 +221,10 @@ def add_kit_line(
     damper_model = DamperModel.objects.select_for_update(no_key=True).get(pk=damper_model.pk)
     if amount is not None and amount <= 0:
         raise ValidationError({"amount": f"No damper takes {stock_amount(amount, measure)}. Give more than zero."})
+    if amount is not None and amount > MOST_AT_ONCE[measure]:
+        most = stock_amount(MOST_AT_ONCE[measure], measure)
+        words = f"{stock_amount(amount, measure)} for one damper is a slip; at most {most}."
+        raise refused("amount", words, "too_much")
     if year_from is not None and year_to is not None and year_to < year_from:
         raise ValidationError({"year_to": f"{year_to} lies before the first model year, {year_from}."})
     line = KitLine(

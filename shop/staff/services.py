@@ -2,14 +2,17 @@ from datetime import datetime, timedelta
 
 from django.contrib.auth.hashers import check_password, make_password
 from django.contrib.auth.password_validation import validate_password
-from django.core.exceptions import ValidationError
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import transaction
+from django.db.models import Q
+from rest_framework.authtoken.models import Token
 
-from shop.core.errors import refused
-from shop.staff.models import AuditEntry, User
+from shop.core.errors import Conflict, refused
+from shop.staff.models import AuditEntry, Role, User
 
 PIN_MISSES_ALLOWED = 5
 PIN_LOCKED_FOR = timedelta(minutes=10)
+PIN_COLUMNS = ["bench_pin", "bench_pin_misses", "bench_pin_locked_until"]
 
 
 def note(*, who: User | str, kind: str, key, what: str, at: datetime) -> AuditEntry:
@@ -17,12 +20,16 @@ def note(*, who: User | str, kind: str, key, what: str, at: datetime) -> AuditEn
     return AuditEntry.objects.create(who=str(who)[:150], kind=kind, key=str(key), what=what[:500], at=at)
 
 
-def set_bench_pin(*, user: User, pin: str) -> None:
-    """Give a person a new bench PIN of 4 to 8 digits."""
+@transaction.atomic
+def set_bench_pin(*, user: User, pin: str, by: User | str, at: datetime) -> User:
+    """Give a person a new bench PIN of 4 to 8 digits; misses of the old one are forgotten."""
     if not (pin.isascii() and pin.isdigit() and 4 <= len(pin) <= 8):
         raise refused("pin", "A bench PIN has 4 to 8 digits and nothing else.", "pin_shape")
-    user.bench_pin, user.bench_pin_misses, user.bench_pin_locked_until = make_password(pin), 0, None
-    user.save(update_fields=["bench_pin", "bench_pin_misses", "bench_pin_locked_until"])
+    user = _at_work(user)
+    _change_pin(user, make_password(pin))
+    user.save(update_fields=PIN_COLUMNS)
+    note(who=by, kind="user", key=user.pk, what="new bench PIN", at=at)
+    return user
 
 
 def confirm_bench_pin(*, user: User, pin: str, at: datetime) -> None:
@@ -61,11 +68,101 @@ def create_user(
     """Add somebody who works in the shop."""
     user = User(username=username.strip(), role=role, first_name=first_name.strip(), last_name=last_name.strip())
     user.full_clean(exclude=["password"])
-    try:
-        validate_password(password, user)
-    except ValidationError as error:
-        raise ValidationError({"password": error.messages}) from error
+    _check_password(password, user)
     user.set_password(password)
     user.save()
     note(who=by, kind="user", key=user.pk, what=f"added: {user}, {user.get_role_display()}", at=at)
     return user
+
+
+@transaction.atomic
+def set_password(*, user: User, password: str, by: User | str, at: datetime) -> User:
+    """Give a person a new password. Whoever came in with the old one is out: in other browsers, and with a token."""
+    user = _at_work(user)
+    _check_password(password, user)
+    user.set_password(password)
+    user.save(update_fields=["password"])
+    Token.objects.filter(user=user).delete()
+    note(who=by, kind="user", key=user.pk, what="new password", at=at)
+    return user
+
+
+@transaction.atomic
+def change_role(*, user: User, role: str, by: User | str, at: datetime) -> User:
+    """Let a person do what another role does, from their next page on."""
+    if role not in Role.values:
+        raise refused("role", f"“{role}” is none of: {', '.join(Role.values)}.", "unknown_role")
+    user = _at_work(user)
+    if user.role == role:
+        return user
+    if role != Role.MANAGER:
+        _check_a_manager_stays(user, "role")
+    user.role = role
+    user.save(update_fields=["role"])
+    note(who=by, kind="user", key=user.pk, what=f"role: {user.get_role_display()}", at=at)
+    return user
+
+
+@transaction.atomic
+def let_go(*, user: User, by: User | str, at: datetime) -> User:
+    """A person works here no more: no log-in, no token, no bench PIN, and open sessions end. Twice is as good as once.
+
+    What they did stays in the books under their name.
+    """
+    user = _locked(user)
+    if not user.is_active:
+        return user
+    _check_a_manager_stays(user, None)
+    user.is_active = False
+    user.set_unusable_password()  # a new one each time: no session made before is good after take_back
+    _change_pin(user, "")
+    user.save(update_fields=["is_active", "password", *PIN_COLUMNS])
+    Token.objects.filter(user=user).delete()
+    note(who=by, kind="user", key=user.pk, what=f"let go: {user}", at=at)
+    return user
+
+
+@transaction.atomic
+def take_back(*, user: User, by: User | str, at: datetime) -> User:
+    """A person who was let go works here again, in the role they had; they need a new password and bench PIN."""
+    user = _locked(user)
+    if user.is_active:
+        return user
+    user.is_active = True
+    user.save(update_fields=["is_active"])
+    note(who=by, kind="user", key=user.pk, what=f"taken back: {user}, {user.get_role_display()}", at=at)
+    return user
+
+
+def _locked(user: User) -> User:
+    """The person as they are now, under a lock together with every manager, always in one order.
+
+    So of two managers who let each other go at once, one waits and sees what the other did.
+    """
+    rows = User.objects.select_for_update().filter(Q(pk=user.pk) | Q(is_active=True, role=Role.MANAGER)).order_by("pk")
+    return next(row for row in rows if row.pk == user.pk)
+
+
+def _at_work(user: User) -> User:
+    user = _locked(user)
+    if not user.is_active:
+        raise Conflict(f"{user} does not work here any more. Take them back first.", code="let_go")
+    return user
+
+
+def _check_a_manager_stays(user: User, field: str | None) -> None:
+    if user.role != Role.MANAGER or User.objects.filter(is_active=True, role=Role.MANAGER).exclude(pk=user.pk).exists():
+        return
+    words = f"{user} is the last manager. Make somebody else a manager first, or nobody can keep staff and specs."
+    raise refused(field or NON_FIELD_ERRORS, words, "last_manager")
+
+
+def _check_password(password: str, user: User) -> None:
+    try:
+        validate_password(password, user)
+    except ValidationError as error:
+        raise ValidationError({"password": error.messages}) from error
+
+
+def _change_pin(user: User, hashed: str) -> None:
+    user.bench_pin, user.bench_pin_misses, user.bench_pin_locked_until = hashed, 0, None

@@ -1,4 +1,4 @@
-"""What every form of the site shares: the bridge to the domain, and fields for quantities."""
+"""What the forms of all faces share: the bridge to the domain, and fields and forms that more than one has."""
 
 import uuid
 
@@ -9,8 +9,9 @@ from django.db import IntegrityError
 from django.forms.renderers import TemplatesSetting
 from django.utils import timezone
 
-from shop.core.errors import Conflict
+from shop.core.errors import LOST_RACE, Conflict, is_duplicate
 from shop.core.services import once
+from shop.customers.models import MODEL_YEARS
 
 log = structlog.get_logger(__name__)
 
@@ -30,10 +31,40 @@ class KeyedForm(forms.Form):
         self.fields["request_key"].initial = uuid.uuid4().hex
 
 
-def submit(form, service, **kwargs):
+def text_field(max_length, rows=3, **kwargs):
+    """Several lines of text over the whole width of the form."""
+    field = forms.CharField(max_length=max_length, widget=forms.Textarea({"rows": rows}), **kwargs)
+    field.wide = True
+    return field
+
+
+def year_field(label="Model year", **kwargs):
+    first, last = MODEL_YEARS
+    widget = forms.TextInput({"inputmode": "numeric"})
+    return forms.IntegerField(label=label, min_value=first, max_value=last, widget=widget, **kwargs)
+
+
+class FindForm(forms.Form):
+    q = forms.CharField(max_length=100, required=False, widget=forms.TextInput({"type": "search"}))
+
+    def __init__(self, *args, label="Name, phone, plate or frame number", **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["q"].label = label
+
+    @property
+    def status(self) -> int:
+        return 422 if self.errors else 200
+
+    @property
+    def text(self) -> str:
+        return self.cleaned_data["q"] if self.is_valid() else ""
+
+
+def submit(form, service, *, secret=(), **kwargs):
     """Call service with the form's data, once per key. None: show the form again, with what was typed and the errors.
 
-    form.status is the HTTP status for showing it again: 409 when somebody else was first, else 422.
+    form.status is the HTTP status for showing it again: 409 when somebody else was first, else 422. Fields named in
+    secret stay out of the digest that is kept to recognise a form that is sent twice.
     """
     form.status = 422
     if not form.is_valid():
@@ -45,7 +76,7 @@ def submit(form, service, **kwargs):
         return once(
             scope=f"{service.__module__}.{service.__name__}:{by.pk if by else ''}",
             key=key,
-            content=data | {name: value for name, value in kwargs.items() if name != "at"},
+            content={name: value for name, value in (data | kwargs).items() if name not in ("at", *secret)},
             at=kwargs.get("at") or timezone.now(),
             make=lambda: service(**data, **kwargs),
         )
@@ -56,9 +87,9 @@ def submit(form, service, **kwargs):
         return None
     except IntegrityError as error:
         # Two at the same moment, and a constraint let one in: the checks before it saw neither.
+        if not is_duplicate(error):
+            raise
         log.warning("lost_race", service=service.__name__, error=str(error))
         form.status = 409
-        form.add_error(
-            None, "Somebody else has saved the same at this moment. Look at the present state, then try again."
-        )
+        form.add_error(None, LOST_RACE)
         return None

@@ -1,14 +1,24 @@
+import math
+
 from django.conf import settings
 from django.contrib.auth import views
-from django.shortcuts import resolve_url
+from django.shortcuts import render, resolve_url
 
 from shop.staff.demo_log_ins import LOG_INS
 from shop.staff.models import Role
+from shop.staff.throttle import LogInThrottle
 
 
 class LogIn(views.LoginView):
     template_name = "staff/log_in.html"
     redirect_authenticated_user = True
+
+    def post(self, request, *args, **kwargs):
+        throttle = LogInThrottle()
+        if not throttle.allow_request(request, self):
+            wait = math.ceil(throttle.wait() or 60)
+            return render(request, "429.html", {"seconds": wait}, status=429, headers={"Retry-After": wait})
+        return super().post(request, *args, **kwargs)
 
     def get_default_redirect_url(self):
         """A technician begins at the bench, everybody else with the day sheet."""

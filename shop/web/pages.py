@@ -1,11 +1,15 @@
 """What the pages of desk and manager have in common."""
 
-from django.core.exceptions import ValidationError
+from functools import reduce
+from operator import or_
+
 from django.core.paginator import Paginator
+from django.db.models import Q
 from django.http import Http404
 from django.shortcuts import render
 
 PAGE_SIZE = 50
+MOST_DIGITS_OF_A_KEY = 18  # a longer one fits no column of a database
 
 
 def sent(request):
@@ -23,12 +27,12 @@ def show(request, template, context, status=None):
 def show_form(request, form, *, title, action, trail=(), back="", intro=""):
     """A page that is one form. trail: (words, address) of the pages above; action: the words on its button."""
     context = {"form": form, "title": title, "action": action, "trail": trail, "back": back, "intro": intro}
-    return show(request, "desk/form.html", context)
+    return show(request, "form.html", context)
 
 
 def number(text):
     """A primary key from the query of an address; with anything else the address leads nowhere (404)."""
-    if not text or not text.isascii() or not text.isdigit():
+    if not text or not text.isascii() or not text.isdigit() or len(text) > MOST_DIGITS_OF_A_KEY:
         raise Http404
     return int(text)
 
@@ -38,7 +42,8 @@ def page_of(request, rows):
     return Paginator(rows, PAGE_SIZE).get_page(request.GET.get("page"))
 
 
-def renamed(error: ValidationError, **names) -> ValidationError:
-    """The same refusal under the names that the form's fields have."""
-    errors = error.update_error_dict({})
-    return type(error)({names.get(name, name): one for name, one in errors.items()})
+def having_words(rows, text, *fields):
+    """Rows of which every word of text is found in at least one of the fields."""
+    for word in text.split():
+        rows = rows.filter(reduce(or_, (Q(**{f"{field}__icontains": word}) for field in fields)))
+    return rows

@@ -61,7 +61,8 @@ def needs(job: DamperJob, sheet: FrozenSheet) -> list[Need]:
     for line in kit_lines_for(job.damper.model, job.damper.model_year):
         amount = line.amount or oil_to_take(sheet)
         if amount:
-            lines.append(Need(job.tag, line.part_number, line.name, line.measure, amount))
+            from_draft = not line.amount and not sheet.verified
+            lines.append(Need(job.tag, line.part_number, line.name, line.measure, amount, from_draft))
     return lines
 
 

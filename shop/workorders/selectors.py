@@ -37,6 +37,11 @@ class StepState:
         return in_a_sentence(self.step.reading) if self.step.reading else ""
 
     @property
+    def did_it(self) -> set:
+        """Who did the step or took the reading that stands: none of them can be its second person."""
+        return {one.by for one in (self.done, self.reading) if one}
+
+    @property
     def in_tolerance(self) -> bool:
         """Whether the reading counts: there is a verified figure and it allows the reading."""
         return bool(self.reading and self.value and self.verified and self.value.allows(self.reading.value_si))
@@ -137,8 +142,11 @@ def job_steps(job: DamperJob) -> list[StepState]:
 
 
 def _as_left_lacking(job: DamperJob) -> str:
-    names = [one.label for one in settings_of(job) if one.found and not one.left]
-    return f"As left is missing: {'; '.join(names)}." if names else ""
+    settings = settings_of(job)
+    names = [one.label for one in settings if one.found and not one.left]
+    if names:
+        return f"As left is missing: {'; '.join(names)}."
+    return "" if any(one.left for one in settings) else "As left is missing: note at least one setting."
 
 
 def settings_of(job: DamperJob) -> list[Setting]:

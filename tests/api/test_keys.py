@@ -86,7 +86,7 @@ def test_fitting_sent_twice_answers_with_the_same_dampers(at_desk):
 
 def test_a_reading_and_its_check_sent_twice_stand_once_and_the_pin_is_not_kept(desk, at_bench, second):
     family = make_family()
-    set_bench_pin(user=second, pin="2468")
+    set_bench_pin(user=second, pin="2468", by="test", at=NOON)
     job = make_one_on_bench(family, desk, at_bench.user, second)
     entry = {"measure": "shaft_nut_torque", "entered": "22 lbf·ft", "tool": family["tools"]["shaft_nut_torque"]}
     made = [at_bench.post(f"jobs/{job}/readings/", entry, key="k-1") for _ in range(2)]
@@ -97,7 +97,7 @@ def test_a_reading_and_its_check_sent_twice_stand_once_and_the_pin_is_not_kept(d
     assert [at_bench.post(path, body, key="k-2").status_code for _ in range(2)] == [200, 200]
     assert SecondCheck.objects.count() == 2
     # The kept fingerprint does not depend on the PIN, which has few enough values to be guessed from it.
-    set_bench_pin(user=second, pin="9753")
+    set_bench_pin(user=second, pin="9753", by="test", at=NOON)
     assert at_bench.post(path, body | {"pin": "9753"}, key="k-2").status_code == 200
 
 

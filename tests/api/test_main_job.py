@@ -40,7 +40,7 @@ def record_figures(job, family, at_bench):
 @pytest.mark.flow
 def test_the_main_job_through_the_api_alone(family, desk, technician, second):
     at_desk, at_bench = Caller(desk), Caller(technician)
-    set_bench_pin(user=second, pin="2468")
+    set_bench_pin(user=second, pin="2468", by="test", at=NOON)
 
     customer = at_desk.made("customers/", {"name": "Ines Calloway", "email": "ines@example.com"})
     vehicle = at_desk.made(

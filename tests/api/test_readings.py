@@ -14,7 +14,7 @@ def family(db):
 @pytest.fixture
 def job(family, desk, technician, second):
     """Id of a job on the bench whose zero pressure is proven and checked."""
-    set_bench_pin(user=second, pin="2468")
+    set_bench_pin(user=second, pin="2468", by="test", at=NOON)
     return make_one_on_bench(family, desk, technician, second)
 
 
@@ -125,7 +125,7 @@ class TestSteps:
         path = f"jobs/{job}/steps/{number}/second-check/"
         wrong = at_bench.post(path, {"checker": second.username, "pin": "1111"})
         assert "Wrong PIN" in refused(wrong, 400, field="pin")
-        set_bench_pin(user=technician, pin="1357")
+        set_bench_pin(user=technician, pin="1357", by="test", at=NOON)
         own = at_bench.post(path, {"checker": technician.username, "pin": "1357"})
         assert "A second person has to check this" in refused(own, 400)
         told = check(job, number, at_bench, second)

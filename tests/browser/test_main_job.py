@@ -43,7 +43,7 @@ def shop():
         "bench": make.make_user(Role.TECHNICIAN, first_name="Tobias", last_name="Nkemelu"),
         "second": make.make_user(Role.TECHNICIAN, first_name="Rosa", last_name="Odumbe"),
     }
-    set_bench_pin(user=people["second"], pin=PIN)
+    set_bench_pin(user=people["second"], pin=PIN, by="test", at=NOON)
     damper_model = make.make_damper_model(maker="Hallinde", name="H2")
     vehicle_model = make.make_vehicle_model(maker="Ostrander", name="Ridge 900")
     for position in Position.values:

@@ -5,7 +5,7 @@ from django.core.exceptions import ValidationError
 
 from shop.core.errors import Conflict
 from shop.core.models import Heartbeat, RequestKey
-from shop.core.services import beat, once
+from shop.core.services import beat, fingerprint, once
 from shop.customers.models import Customer
 from tests import factories as make
 from tests.factories import NOON
@@ -27,6 +27,20 @@ def test_a_key_used_again_for_something_else_is_refused(db):
     enter("k1")
     with pytest.raises(Conflict, match="already used for another entry"):
         enter("k1", name="Theo")
+
+
+def test_rows_that_read_alike_are_told_apart(db):
+    """Front left and front right have the same name, so a list of them counts by its keys."""
+    dampers = [make.make_damper(model_year=2015) for _ in range(2)]
+    one, other = (type(damper).objects.filter(pk=damper.pk) for damper in dampers)
+    assert fingerprint({"dampers": one}) == fingerprint({"dampers": one.all()}) != fingerprint({"dampers": other})
+    assert fingerprint(dampers[0]) != fingerprint(dampers[0].model)
+
+
+def test_a_key_whose_row_was_taken_away_since_is_a_conflict(db):
+    enter("k1").delete()
+    with pytest.raises(Conflict, match="taken away since"):
+        enter("k1")
 
 
 def test_another_key_or_none_is_another_request(db):

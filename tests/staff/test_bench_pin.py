@@ -11,7 +11,7 @@ from tests.factories import NOON
 
 @pytest.fixture
 def person(technician):
-    set_bench_pin(user=technician, pin="2468")
+    set_bench_pin(user=technician, pin="2468", by="test", at=NOON)
     return technician
 
 
@@ -23,7 +23,7 @@ def test_the_right_pin_passes_and_is_kept_hashed(person):
 @pytest.mark.parametrize("pin", ["", "123", "123456789", "12a4", "١٢٣٤", "12 34"])
 def test_a_pin_has_four_to_eight_digits(technician, pin):
     with pytest.raises(ValidationError, match="4 to 8 digits"):
-        set_bench_pin(user=technician, pin=pin)
+        set_bench_pin(user=technician, pin=pin, by="test", at=NOON)
 
 
 def test_five_misses_lock_it_for_ten_minutes_even_for_the_right_pin(person):

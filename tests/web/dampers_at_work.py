@@ -94,7 +94,7 @@ def leave(job, by, only=None, at=NOON, **figures):
 
 
 def with_pin(user, pin=PIN):
-    set_bench_pin(user=user, pin=pin)
+    set_bench_pin(user=user, pin=pin, by="test", at=NOON)
     return user
 
 

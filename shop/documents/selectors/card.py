@@ -53,6 +53,7 @@ class Part:
     name: str
     number: str
     bin: str
+    draft: bool  # the amount comes from a sheet that nobody has verified
 
 
 @dataclass(frozen=True)
@@ -196,6 +197,5 @@ def _figure(measure: Measure, sheet: FrozenSheet, *, second_person: bool) -> Fig
 
 
 def _part(line) -> Part:
-    return Part(
-        words.pieces(line.amount, line.measure), line.name, line.part_number, line.part.bin if line.part else ""
-    )
+    place = line.part.bin if line.part else ""
+    return Part(words.pieces(line.amount, line.measure), line.name, line.part_number, place, line.from_draft)

@@ -26,6 +26,7 @@ class Row:
     take: str  # from which containers
     short: str  # what is missing and what to buy; empty when nothing is
     picked: bool
+    draft: bool  # the amount comes from a sheet that nobody has verified
     bags: list[Bag]
 
 
@@ -67,5 +68,6 @@ def _row(row: PickRow, where: dict[str, str]) -> Row:
         take=", ".join(row.plan),
         short=row.short_in_words,
         picked=row.picked,
+        draft=row.from_draft,
         bags=[Bag(one.tag, where.get(one.tag, ""), words.pieces(one.amount, one.measure)) for one in row.lines],
     )

@@ -17,7 +17,8 @@ class Migration(migrations.Migration):
             name="Reminder",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("cycle", models.DateField(help_text="As on the forecast it was made from.")),
+                ("cycle_key", models.CharField(help_text="As on the forecast it was made from.", max_length=32)),
+                ("cycle", models.DateField(help_text="Its first day by the shop's calendar, for people.")),
                 ("to_address", models.EmailField(blank=True, max_length=254)),
                 ("due_on", models.DateField()),
                 (
@@ -69,7 +70,9 @@ class Migration(migrations.Migration):
                 ),
                 (
                     "claims_lost",
-                    models.PositiveSmallIntegerField(default=0, help_text="Times a worker died while sending."),
+                    models.PositiveSmallIntegerField(
+                        default=0, help_text="Times sending broke off so that nobody can know whether the mail left."
+                    ),
                 ),
                 (
                     "message_id",
@@ -113,7 +116,7 @@ class Migration(migrations.Migration):
                 ],
                 "constraints": [
                     models.UniqueConstraint(
-                        fields=("vehicle", "cycle"),
+                        fields=("vehicle", "cycle_key"),
                         name="reminder_once_per_cycle",
                         violation_error_message="There is a reminder about this vehicle since its last service already.",
                     ),
@@ -170,6 +173,12 @@ class Migration(migrations.Migration):
             name="ServiceForecast",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "cycle_key",
+                    models.CharField(
+                        help_text="The service that began the cycle; a vehicle never serviced: new.", max_length=32
+                    ),
+                ),
                 (
                     "cycle",
                     models.DateField(help_text="Day of the last service, else the day the vehicle came into the book."),

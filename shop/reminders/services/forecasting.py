@@ -1,7 +1,8 @@
 """When each vehicle is due: computed from services, readings and interval, and kept, so that the sweep is one query.
 
-A vehicle that was never serviced here counts from the day it came into the book, a day that never changes: a cycle
-has to stay what it is, or its customer would be reminded twice.
+A cycle is named after the service that began it, not after a day: a day depends on the shop's time zone, and a cycle
+has to stay what it is, or its customer would be reminded twice. A vehicle that was never serviced here counts from the
+day it came into the book.
 """
 
 import logging
@@ -22,9 +23,11 @@ from shop.workorders.models import OrderStatus, WorkOrder
 
 log = logging.getLogger(__name__)
 
+NEVER_SERVICED = "new"
 # Vehicles locked together for some tens of milliseconds; memory stays flat however many are stale.
 BATCH = 100
 COMPUTED = [
+    "cycle_key",
     "cycle",
     "last_service",
     "due_on",
@@ -88,12 +91,12 @@ def _compute(vehicles: list[Vehicle], now: datetime) -> None:
     readings = defaultdict(list)
     for reading in MeterReading.objects.standing().filter(vehicle__in=vehicles).order_by("read_on", "pk"):
         readings[reading.vehicle_id].append(reading)
-    reminded = set(Reminder.objects.filter(vehicle__in=vehicles).values_list("vehicle_id", "cycle"))
+    reminded = set(Reminder.objects.filter(vehicle__in=vehicles).values_list("vehicle_id", "cycle_key"))
     interval = _intervals(vehicles)
     rows = []
     for vehicle in vehicles:
         service = services.get(vehicle.pk)
-        cycle, in_shop_from = _cycle(vehicle, service)
+        cycle_key, cycle, in_shop_from = _cycle(vehicle, service)
         try:
             reckoned = reckon(
                 cycle=cycle,
@@ -105,10 +108,11 @@ def _compute(vehicles: list[Vehicle], now: datetime) -> None:
         except CalcError as error:  # one vehicle with nonsense in its figures must not stop the sweep of all others
             log.exception("The forecast of vehicle %s cannot be computed", vehicle.pk)
             reckoned = {"reason": f"The due date cannot be computed. {error}"}
-        awaits = (vehicle.pk, cycle) not in reminded
+        awaits = (vehicle.pk, cycle_key) not in reminded
         rows.append(
             ServiceForecast(
                 vehicle=vehicle,
+                cycle_key=cycle_key,
                 cycle=cycle,
                 last_service=service,
                 awaits_reminder=awaits,
@@ -120,12 +124,13 @@ def _compute(vehicles: list[Vehicle], now: datetime) -> None:
     Vehicle.objects.filter(pk__in=[vehicle.pk for vehicle in vehicles]).update(forecast_stale=False)
 
 
-def _cycle(vehicle: Vehicle, service: WorkOrder | None) -> tuple[date, date]:
-    """First day of the present cycle, and the day from which the meter stood still in the shop."""
+def _cycle(vehicle: Vehicle, service: WorkOrder | None) -> tuple[str, date, date]:
+    """Name and first day of the present cycle, and the day from which the meter stood still in the shop."""
     if service is None:
         day = local_day(vehicle.created_at)
-        return day, day
-    return local_day(service.closed_at), local_day(service.checked_in_at or service.closed_at)
+        return NEVER_SERVICED, day, day
+    closed, came = service.closed_at, service.checked_in_at or service.closed_at
+    return f"order-{service.pk}", local_day(closed), local_day(came)
 
 
 def _last_services(vehicles: Iterable[Vehicle]) -> dict[int, WorkOrder]:

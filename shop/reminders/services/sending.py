@@ -9,7 +9,7 @@ from django.db import DatabaseError
 from django.db.models import F
 
 from shop.reminders import mail
-from shop.reminders.models import Hold, Reminder, ReminderStatus
+from shop.reminders.models import CLAIM_HOLDS, Hold, Reminder, ReminderStatus
 from shop.reminders.services.forecasting import forecast_of
 from shop.reminders.services.sweeping import last_day
 
@@ -23,13 +23,17 @@ MOST_DEFERRALS = 8
 FIRST_WAIT, LONGEST_WAIT = timedelta(minutes=5), timedelta(hours=12)
 # A mail server that cannot be reached says nothing about a mail: it is tried again for as long as it takes.
 SERVER_WAIT = timedelta(minutes=5)
+# What broke off with no answer may have left: it is sent once more, and then people look at it.
+BROKE_OFF_ONCE = "Sending broke off once and is tried again."
+BROKE_OFF_TWICE = "Sending broke off twice. Nobody can know whether the mail left: ask the customer."
 
 
 def send_due_reminders(*, now: datetime) -> Counter:
     """Send what waits and is not put off; answers how many ended in which status. Runs beside itself without harm.
 
-    Of a reminder whose worker died between the mail server's yes and our note of it nobody can know whether it left:
-    it is sent once more under the same Message-ID, and if that happens again it is left to the desk.
+    Where the worker died between the mail server's yes and our note of it, or the connection broke before that yes,
+    nobody can know whether the mail left: it is sent once more under the same Message-ID, and if that happens again it
+    is left to the desk.
     """
     _take_back_abandoned(now)
     outcomes = Counter()
@@ -73,6 +77,8 @@ def _send(reminder: Reminder, post: mail.Post, now: datetime) -> ReminderStatus:
         raise
     except mail.Deferred as problem:
         return _put_off(reminder, str(problem), now, present)
+    except mail.Unknown as problem:
+        return _repeat_once(reminder, str(problem), now, present)
     except mail.Refused as problem:
         return _settle(reminder, ReminderStatus.FAILED, error=str(problem), **present)
     return _settle(reminder, ReminderStatus.SENT, error="", sent_at=now, **present)
@@ -80,7 +86,7 @@ def _send(reminder: Reminder, post: mail.Post, now: datetime) -> ReminderStatus:
 
 def _hold(reminder, forecast, now) -> str:
     """What speaks against it at this moment; the sweep may have been days ago."""
-    if forecast.cycle != reminder.cycle:
+    if forecast.cycle_key != reminder.cycle_key:
         return Hold.SERVICED
     if reminder.hold:
         return reminder.hold
@@ -100,6 +106,15 @@ def _put_off(reminder, problem, now, present) -> ReminderStatus:
     )
 
 
+def _repeat_once(reminder, problem, now, present) -> ReminderStatus:
+    """As with a claim whose worker died: after the same wait, the same mail, and not a third time."""
+    lost = {"claims_lost": reminder.claims_lost + 1, **present}
+    if reminder.claims_lost:
+        return _settle(reminder, ReminderStatus.FAILED, error=f"{BROKE_OFF_TWICE} {problem}", **lost)
+    error = f"{BROKE_OFF_ONCE} {problem}"
+    return _settle(reminder, ReminderStatus.QUEUED, error=error, send_after=now + CLAIM_HOLDS, **lost)
+
+
 def _settle(reminder, status, **outcome) -> ReminderStatus:
     """Write the outcome, if the claim still is ours. That a mail left is written even if the claim was taken back."""
     ours = Reminder.objects.filter(pk=reminder.pk, attempts=reminder.attempts)
@@ -116,11 +131,11 @@ def _take_back_abandoned(now: datetime) -> None:
     abandoned.filter(claims_lost__gte=1).update(
         status=ReminderStatus.FAILED,
         claims_lost=F("claims_lost") + 1,
-        error="Sending broke off twice. Nobody can know whether the mail left: ask the customer.",
+        error=BROKE_OFF_TWICE,
     )
     abandoned.filter(claims_lost=0).update(
         status=ReminderStatus.QUEUED,
         claims_lost=1,
         send_after=now,
-        error="Sending broke off once and is tried again.",
+        error=BROKE_OFF_ONCE,
     )

@@ -54,8 +54,8 @@ def _make_batch(due, now: datetime, **how) -> int:
     forecasts = list(due.select_related("vehicle__customer").order_by("pk"))
     # Asked under the forecasts' locks, for a forecast that was computed anew meanwhile awaits a reminder once more.
     there = Reminder.objects.filter(vehicle__in=[one.vehicle_id for one in forecasts])
-    known = set(there.values_list("vehicle", "cycle"))
-    new = [_reminder(one, now) for one in forecasts if (one.vehicle_id, one.cycle) not in known]
+    known = set(there.values_list("vehicle", "cycle_key"))
+    new = [_reminder(one, now) for one in forecasts if (one.vehicle_id, one.cycle_key) not in known]
     # The constraint has the last word all the same.
     Reminder.objects.bulk_create(new, ignore_conflicts=True)
     ServiceForecast.objects.filter(pk__in=[one.pk for one in forecasts]).update(awaits_reminder=False)
@@ -66,6 +66,7 @@ def _reminder(forecast: ServiceForecast, now: datetime) -> Reminder:
     vehicle = forecast.vehicle
     return Reminder(
         vehicle=vehicle,
+        cycle_key=forecast.cycle_key,
         cycle=forecast.cycle,
         customer=vehicle.customer,
         to_address=vehicle.customer.email,
@@ -74,7 +75,7 @@ def _reminder(forecast: ServiceForecast, now: datetime) -> Reminder:
         held_by=forecast.hold,
         created_at=now,
         send_after=now,
-        message_id=message_id_for(vehicle.pk, forecast.cycle),
+        message_id=message_id_for(vehicle.pk, forecast.cycle_key),
     )
 
 

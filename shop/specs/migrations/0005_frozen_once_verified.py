@@ -6,23 +6,10 @@ SQLite drops triggers when a later migration rebuilds a table: such a migration 
 from django.db import migrations
 
 FROZEN = [
-    "code",
-    "version",
-    "damper_model_id",
-    "vehicle_model_id",
-    "position",
-    "year_from",
-    "year_to",
-    "source_document",
-    "source_revision",
-    "source_page",
-    "note",
-    "entered_by_id",
-    "entered_at",
-    "verified_by_id",
-    "verified_at",
+    "code", "version", "damper_model_id", "vehicle_model_id", "position", "year_from", "year_to", "source_document",
+    "source_revision", "source_page", "note", "entered_by_id", "entered_at", "verified_by_id", "verified_at",
     "replaces_id",
-]
+]  # fmt: skip
 SHEET = "specs_specsheet is frozen once verified: enter a next version"
 VALUE = "specs_specvalue is frozen with its sheet: enter a next version"
 

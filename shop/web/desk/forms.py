@@ -4,43 +4,12 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from shop.calc import units
-from shop.core.amounts import to_base_unit
 from shop.customers.models import METER_QUANTITY, Meter, VehicleModel
 from shop.dampers.measures import FOUND_AND_LEFT
 from shop.dampers.models import Damper, DamperModel, Position
-from shop.parts.models import BASE_UNIT_SI
 from shop.web.fields import DayField, MomentField, QuantityField
-from shop.web.forms import KeyedForm
+from shop.web.forms import FindForm, KeyedForm, text_field, year_field
 from shop.workorders.models import OrderStatus
-
-
-def text_field(max_length, rows=3, **kwargs):
-    """Several lines of text over the whole width of the form."""
-    field = forms.CharField(max_length=max_length, widget=forms.Textarea({"rows": rows}), **kwargs)
-    field.wide = True
-    return field
-
-
-def year_field(label="Model year", **kwargs):
-    widget = forms.TextInput({"inputmode": "numeric"})
-    return forms.IntegerField(label=label, min_value=1900, max_value=2100, widget=widget, **kwargs)
-
-
-class FindForm(forms.Form):
-    q = forms.CharField(max_length=100, required=False, widget=forms.TextInput({"type": "search"}))
-
-    def __init__(self, *args, label="Name, phone, plate or frame number", **kwargs):
-        super().__init__(*args, **kwargs)
-        self.fields["q"].label = label
-
-    @property
-    def status(self) -> int:
-        return 422 if self.errors else 200
-
-    @property
-    def text(self) -> str:
-        return self.cleaned_data["q"] if self.is_valid() else ""
 
 
 class VersionedForm(KeyedForm):
@@ -211,35 +180,6 @@ class CheckInForm(KeyedForm):
             "meters": [(meter, data[name]) for name, meter in self.meter_names if data.get(name)],
             "as_found": [(*key, data[name]) for name, key in self.found_names.items() if data.get(name)],
         }
-
-
-class UsedForm(KeyedForm):
-    """What each line of the pick list used, filled in with what it asked for; cleans to what close_order takes."""
-
-    def __init__(self, *args, lines, **kwargs):
-        super().__init__(*args, **kwargs)
-        self.lines = {}
-        for line in lines:
-            unit = "pcs" if line.measure == "count" else None
-            field = QuantityField(line.measure, unit=unit, label=line.name, name=f"{line.tag}: {line.name}")
-            field.initial = units.figures(line.amount * BASE_UNIT_SI[line.measure], field.unit)
-            name = f"used_{line.pk}"
-            self.lines[name] = line
-            self.fields[name] = field
-
-    def rows(self):
-        return [(line, self[name]) for name, line in self.lines.items()]
-
-    def clean(self):
-        data = super().clean()
-        used = [(line, self._amount(name, line, data[name])) for name, line in self.lines.items() if name in data]
-        return {"request_key": data.get("request_key", ""), "used": used}
-
-    def _amount(self, name, line, entered):
-        """Base units; an amount left as it stood is the amount asked for, whatever its figures were rounded to."""
-        if entered.figures == self.fields[name].initial and entered.unit == self.fields[name].unit:
-            return line.amount
-        return to_base_unit(entered.si, line.measure)
 
 
 class HandBackForm(KeyedForm):

@@ -13,7 +13,6 @@ urlpatterns = [
     path("orders/<int:pk>/pick-list/", parts.pick_list, name="pick_list"),
     path("orders/<int:pk>/pick-list/row/", parts.pick_row, name="pick_row"),
     path("orders/<int:pk>/pick-list/hold/", parts.pick_hold, name="pick_hold"),
-    path("orders/<int:pk>/close/", booking.close, name="close"),
     path("orders/<int:pk>/hand-back/", booking.hand_back, name="hand_back"),
     path("orders/<int:pk>/call-off/", booking.call_off, name="call_off"),
     path("orders/<int:pk>/job-card.pdf", papers.job_card, name="job_card"),

@@ -4,6 +4,8 @@ from datetime import date, datetime
 
 from django.utils import timezone
 
+from shop.web.words import count
+
 
 def day(on: date, today: date) -> str:
     """A day as one says it: today, tomorrow, Fri 27 November; with the year when it is another one."""
@@ -25,10 +27,6 @@ def late(promised_for: datetime, now: datetime) -> str:
         return f"late by {count(days, 'day')}"
     minutes = int((now - promised_for).total_seconds() // 60)
     return f"late by {minutes // 60} h" if minutes >= 60 else f"late by {minutes} min"
-
-
-def count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def first_letter(sentence: str) -> str:

@@ -10,14 +10,13 @@ from shop.core.amounts import shop_unit, to_base_unit
 from shop.customers.services import MOST_METER_SI
 from shop.dampers.measures import QUANTITY
 from shop.dampers.models import Construction, DamperModel, Position
+from shop.parts.models import MOST_AT_ONCE_SI
 from shop.specs.models import KitMeasure
-from shop.web.desk.forms import text_field, year_field
 from shop.web.fields import DayField, QuantityField
-from shop.web.forms import KeyedForm
+from shop.web.forms import KeyedForm, text_field, year_field
 from shop.web.manage.forms import PrintedField
 from shop.workorders.models import TOOL_FOR
 
-MOST_AMOUNT_SI = 1e6  # of a stock item: more is a slip of the finger
 MOST_MONTHS = 240
 TOOL_QUANTITY = {kind: QUANTITY[measure] for measure, kind in TOOL_FOR.items()}
 
@@ -88,7 +87,7 @@ class KitLineForm(KeyedForm):
             label="Amount for one damper",
             required=False,
             above_zero=True,
-            high_si=MOST_AMOUNT_SI,
+            high_si=MOST_AT_ONCE_SI[quantity],
         )
         if chosen == self.BY_SHEET:
             amount = forms.CharField(label=amount.label, required=False, max_length=60)
@@ -162,7 +161,7 @@ class ContainerForm(KeyedForm):
         self.part = part
         unit = "pcs" if part.measure == KitMeasure.COUNT else None
         self.fields["size"] = QuantityField(
-            part.measure, unit=unit, label="Holds when full", above_zero=True, high_si=MOST_AMOUNT_SI
+            part.measure, unit=unit, label="Holds when full", above_zero=True, high_si=MOST_AT_ONCE_SI[part.measure]
         )
         self.fields["price"] = PriceField(
             label="Price of one",

@@ -9,13 +9,12 @@ from shop.core.amounts import to_base_unit
 from shop.customers.models import VehicleModel
 from shop.dampers.measures import QUANTITY, SPECIFIED, Measure
 from shop.dampers.models import DamperModel
-from shop.parts.models import Container
+from shop.parts.models import MOST_AT_ONCE_SI, Container
 from shop.specs.models import SheetPosition, SheetStatus, SpecSheet
 from shop.specs.services import NewValue
 from shop.staff.models import Role
-from shop.web.desk.forms import FindForm, text_field, year_field
 from shop.web.fields import QuantityField
-from shop.web.forms import KeyedForm
+from shop.web.forms import FindForm, KeyedForm, text_field, year_field
 
 
 class SheetsForm(FindForm):
@@ -130,6 +129,12 @@ class WithdrawForm(KeyedForm):
     why = forms.CharField(max_length=300, label="Why it is withdrawn")
 
 
+def stock_field(part, **kwargs):
+    """The field for an amount of a stock item: pieces, or in the shop's unit."""
+    unit = "pcs" if part.measure == "count" else None
+    return QuantityField(part.measure, unit=unit, high_si=MOST_AT_ONCE_SI[part.measure], **kwargs)
+
+
 class ReceiveForm(KeyedForm):
     """A delivery of one part: whole containers where it comes in such, else an amount; cleans to what receive takes."""
 
@@ -148,9 +153,7 @@ class ReceiveForm(KeyedForm):
         else:
             del self.fields["container"]
             del self.fields["count"]
-            unit = "pcs" if part.measure == "count" else None
-            amount = QuantityField(part.measure, unit=unit, label="Amount", above_zero=True, high_si=1e6)
-            self.fields = {"amount": amount, **self.fields}
+            self.fields = {"amount": stock_field(part, label="Amount", above_zero=True), **self.fields}
 
     def clean(self):
         data = super().clean()

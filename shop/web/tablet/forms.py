@@ -8,9 +8,9 @@ from shop.core import amounts
 from shop.core.errors import Conflict
 from shop.dampers.measures import QUANTITY, Measure
 from shop.documents.selectors.words import as_entered
+from shop.parts.models import BASE_UNIT_SI
 from shop.staff.abilities import ABILITIES
 from shop.staff.models import User
-from shop.web.desk import forms as desk
 from shop.web.fields import QuantityField
 from shop.web.forms import KeyedForm
 from shop.workorders.models import TOOL_FOR, Tool
@@ -230,19 +230,46 @@ class OverrideForm(KeyedForm):
     )
 
 
-class UsedForm(desk.UsedForm):
-    """What each line of the pick list used, with plus and minus for what is counted."""
+class UsedForm(KeyedForm):
+    """What each line of the pick list used, filled in with what it asked for; cleans to what close_order takes."""
 
     def __init__(self, *args, lines, **kwargs):
-        super().__init__(*args, lines=lines, **kwargs)
-        for name, line in self.lines.items():
-            field = self.fields[name]
-            field.template_name = "tablet/_reading.html"
-            field.label = f"{line.name[:1].upper()}{line.name[1:]} used"
-            field.help_text = f"{line.part_number}: {'; '.join(told(line))}."
-            field.error_messages["required"] = "Nothing is typed here. Type 0 if none was used."
-            if line.measure == "count":
-                field.step = "1"
+        super().__init__(*args, **kwargs)
+        self.lines = {}
+        for line in lines:
+            name = f"used_{line.pk}"
+            self.lines[name] = line
+            self.fields[name] = self._field(line)
+
+    def _field(self, line):
+        unit = "pcs" if line.measure == "count" else None
+        field = QuantityField(
+            line.measure,
+            unit=unit,
+            name=f"{line.tag}: {line.name}",
+            label=f"{line.name[:1].upper()}{line.name[1:]} used",
+            help_text=f"{line.part_number}: {'; '.join(told(line))}.",
+            template_name="tablet/_reading.html",
+            error_messages={"required": "Nothing is typed here. Type 0 if none was used."},
+        )
+        field.initial = units.figures(line.amount * BASE_UNIT_SI[line.measure], field.unit)
+        if line.measure == "count":
+            field.step = "1"
+        return field
+
+    def rows(self):
+        return [(line, self[name]) for name, line in self.lines.items()]
+
+    def clean(self):
+        data = super().clean()
+        used = [(line, self._amount(name, line, data[name])) for name, line in self.lines.items() if name in data]
+        return {"request_key": data.get("request_key", ""), "used": used}
+
+    def _amount(self, name, line, entered):
+        """Base units; an amount left as it stood is the amount asked for, whatever its figures were rounded to."""
+        if entered.figures == self.fields[name].initial and entered.unit == self.fields[name].unit:
+            return line.amount
+        return amounts.to_base_unit(entered.si, line.measure)
 
 
 def told(line):

@@ -8,7 +8,7 @@ from django.views.decorators.http import require_http_methods
 from shop.documents.selectors.words import as_entered
 from shop.web.tablet import words
 from shop.workorders.models import JobStatus
-from shop.workorders.selectors import on_bench, settings_of
+from shop.workorders.selectors import figures_changed, on_bench, settings_of
 
 form_page = require_http_methods(["GET", "HEAD", "POST"])
 
@@ -27,6 +27,7 @@ def of_job(job, **more):
         "lines": lines,
         "next_line": words.next_to_do(lines),
         "books": books,
+        "changed": figures_changed(job),
         "last": books and f"{books[-1].get_measure_display()} {as_entered(books[-1])}",
         **more,
     }

@@ -37,6 +37,10 @@ def book(
     """Book a rebuild and hold the parts for it that are there."""
     if vehicle and vehicle.customer_id != customer.pk:
         raise ValidationError({"vehicle": f"The {vehicle} belongs to another customer."})
+    if vehicle and vehicle.sold_on:
+        raise ValidationError(
+            {"vehicle": f"The {vehicle} was sold on {vehicle.sold_on}. Book its dampers for their owner."}
+        )
     if arrives_on < local_day(at):
         raise ValidationError({"arrives_on": f"{arrives_on} is past. Give today or a later day."})
     if local_day(promised_for) < arrives_on:

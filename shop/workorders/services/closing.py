@@ -59,6 +59,8 @@ def close_order(*, order: WorkOrder, used: list[tuple[PickLine, int]], by: User,
         raise ValidationError({"used": f"{len(strangers)} lines are not on the pick list of {order}."})
     if any(amount < 0 for amount in amounts.values()):
         raise ValidationError({"used": "A used amount is zero or more."})
+    if order.vehicle:  # before the parts, as check-in does, so that the two never wait for each other in a circle
+        mark_forecast_stale(vehicle=order.vehicle)
     parts.lock([line.part for line in lines if line.part])
     refusals = []
     for line in lines:
@@ -74,7 +76,5 @@ def close_order(*, order: WorkOrder, used: list[tuple[PickLine, int]], by: User,
         raise ValidationError({"used": refusals})
     order.status, order.closed_by, order.closed_at = OrderStatus.READY, by, at
     order.save(update_fields=["status", "closed_by", "closed_at"])
-    if order.vehicle:
-        mark_forecast_stale(vehicle=order.vehicle)
     note(who=by, kind="order", key=order.pk, what="closed, ready to hand back", at=at)
     return order

@@ -7,7 +7,7 @@ from django.utils import timezone
 from shop.calc.units import Entered, show, show_range, within
 from shop.core.amounts import shop_unit
 from shop.core.clock import local_day
-from shop.core.errors import Conflict, refused
+from shop.core.errors import Conflict, refused, renamed
 from shop.dampers.measures import FOUND_AND_LEFT, MOST_SI, QUANTITY, SPECIFIED, Measure, in_a_sentence
 from shop.specs.models import Step
 from shop.staff.models import User
@@ -113,6 +113,8 @@ def second_check(*, job: DamperJob, step: Step, reading: Reading | None = None, 
         )
     if state.check:
         return state.check
+    if by in state.did_it:
+        raise ValidationError(f"{by} did this step. Somebody who did not has to check it.", code="second_person")
     check = SecondCheck(
         job=job, step=step, reading=state.reading, first_by=(state.reading or state.done).by, by=by, at=at
     )
@@ -227,3 +229,16 @@ def _check_correction(job: DamperJob, measure: Measure, moment: Moment, corrects
     if standing is None or standing.pk != corrects.pk:
         now = f"{standing.figures} {standing.unit} by {standing.by}" if standing else "nothing"
         raise Conflict(f"Somebody has corrected that reading already; it says now: {now}.", code="corrected")
+
+
+@transaction.atomic
+def record_as_left(*, job: DamperJob, step: Step, by: User, at: datetime, **entered: Entered | None) -> StepDone:
+    """Note every setting that is given, by the name of its measure, and sign the step: all of it or nothing."""
+    for measure, figure in entered.items():
+        if figure is None:
+            continue
+        try:
+            record_reading(job=job, measure=measure, moment=Moment.LEFT, entered=figure, step=step, by=by, at=at)
+        except ValidationError as error:
+            raise renamed(error, entered=measure) from error
+    return finish_step(job=job, step=step, by=by, at=at)

@@ -11,11 +11,10 @@ from shop.dampers.models import Damper
 from shop.specs.selectors import sheet_for
 from shop.web.access import allow
 from shop.web.desk import find
-from shop.web.desk.forms import BookForm, CallOffForm, CheckInForm, FindForm, HandBackForm, UsedForm
-from shop.web.desk.views.day import orders_in_full
-from shop.web.forms import submit
+from shop.web.desk.forms import BookForm, CallOffForm, CheckInForm, HandBackForm
+from shop.web.forms import FindForm, submit
 from shop.web.pages import number, sent, show, show_form
-from shop.workorders import selectors, services
+from shop.workorders import services
 from shop.workorders.models import DamperJob, JobStatus, OrderStatus, WorkOrder
 
 FOUND_SHOWN = 20
@@ -104,30 +103,6 @@ def check_in(request, pk):
 def _sheet(job):
     damper = job.damper
     return sheet_for(damper.model, damper.model_year, damper.position, damper.vehicle.model if damper.vehicle else None)
-
-
-@allow("work")
-def close(request, pk):
-    """Book the parts that were used, once every damper is closed; before that, tell what is missing."""
-    order = get_object_or_404(orders_in_full(), pk=pk)
-    if order.status != OrderStatus.ON_BENCH and request.method != "POST":
-        return not_now(request, order, "The used parts are booked once, while it is on the benches.")
-    lines = list(order.pick_list.lines.all())
-    form = UsedForm(sent(request), lines=lines)
-    if request.method == "POST" and (
-        made := submit(form, services.close_order, order=order, by=request.user, at=timezone.now())
-    ):
-        messages.success(request, f"{made} is closed and ready to hand back. Stock went down by what was used.")
-        return redirect(made)
-    open_jobs = [job for job in order.jobs.all() if job.status == JobStatus.OPEN]
-    context = {
-        "form": form,
-        "order": order,
-        "trail": trail_to(order),
-        "rows": form.rows(),
-        "open_jobs": [(job, selectors.missing(job)) for job in open_jobs],
-    }
-    return show(request, "desk/close.html", context)
 
 
 @allow("book")

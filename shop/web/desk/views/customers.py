@@ -1,8 +1,6 @@
 """Customers, their vehicles and dampers, and what the meters showed."""
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
-from django.db import transaction
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse_lazy
 from django.utils import timezone
@@ -10,7 +8,7 @@ from django.utils import timezone
 from shop.customers import services
 from shop.customers.models import Customer, Meter, ReadingSource, Vehicle
 from shop.dampers.models import Position
-from shop.dampers.services import create_damper, fit_dampers
+from shop.dampers.services import create_damper, enter_vehicle
 from shop.reminders.services import forecast_of
 from shop.web.access import allow
 from shop.web.desk import find
@@ -19,14 +17,13 @@ from shop.web.desk.forms import (
     CustomerChangeForm,
     CustomerForm,
     DamperForm,
-    FindForm,
     MeterForm,
     SoldForm,
     VehicleChangeForm,
     VehicleNewForm,
 )
-from shop.web.forms import submit
-from shop.web.pages import number, page_of, renamed, sent, show, show_form
+from shop.web.forms import FindForm, submit
+from shop.web.pages import number, page_of, sent, show, show_form
 
 ORDERS_SHOWN = 20
 _CUSTOMERS = ("Customers", reverse_lazy("desk:customers"))
@@ -121,15 +118,6 @@ def vehicle_new(request, customer_pk):
     )
 
 
-@transaction.atomic
-def enter_vehicle(*, fit, by, at, **given):
-    """Enter a vehicle and, if wanted, the dampers known for its model and year."""
-    made = services.create_vehicle(**given, by=by, at=at)
-    if fit:
-        fit_dampers(vehicle=made, by=by, at=at)
-    return made
-
-
 @allow("look")
 def vehicle(request, pk):
     return _vehicle_page(request, _vehicle(pk), MeterForm())
@@ -193,8 +181,9 @@ def meter(request, pk):
     only = {Meter.DISTANCE: "distance", Meter.HOURS: "hours"}[wrong.meter] if wrong else None
     form = MeterForm(sent(request), only=only, initial={"read_on": wrong.read_on} if wrong else None)
     if request.method == "POST" and submit(
-        form, record_meters, vehicle=row, corrects=wrong, by=request.user, at=timezone.now()
-    ):
+        form, services.record_meters, vehicle=row, source=ReadingSource.DESK, corrects=wrong, by=request.user,
+        at=timezone.now(),
+    ):  # fmt: skip
         messages.success(request, "The meter reading is in the book.")
         return redirect(row)
     if wrong is None:
@@ -204,23 +193,6 @@ def meter(request, pk):
         request, form, title="Correct a meter reading", action="Save", trail=_trail_to(row), intro=intro,
         back=row.get_absolute_url(),
     )  # fmt: skip
-
-
-@transaction.atomic
-def record_meters(*, vehicle, distance=None, hours=None, read_on, corrects, by, at):
-    """Note one or both meters of a vehicle as read on one day; the last reading is the answer."""
-    made = None
-    for field, kind, entered in [("distance", Meter.DISTANCE, distance), ("hours", Meter.HOURS, hours)]:
-        if entered is None:
-            continue
-        try:
-            made = services.record_meter(
-                vehicle=vehicle, meter=kind, entered=entered, read_on=read_on, source=ReadingSource.DESK,
-                corrects=corrects, by=by, at=at,
-            )  # fmt: skip
-        except ValidationError as error:
-            raise renamed(error, entered=field) from error
-    return made
 
 
 @allow("keep_customers")

@@ -7,7 +7,8 @@ from django.utils import timezone
 from shop.staff.models import AuditEntry
 from shop.web.access import allow
 from shop.web.desk import find, words
-from shop.web.desk.forms import FindForm, OrdersForm
+from shop.web.desk.forms import OrdersForm
+from shop.web.forms import FindForm
 from shop.web.pages import PAGE_SIZE, show
 from shop.workorders import selectors
 from shop.workorders.models import JobStatus, OrderStatus, WorkOrder

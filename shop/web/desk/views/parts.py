@@ -1,21 +1,18 @@
 """The pick list of an order: what to take from the shelf, what is short, what was taken."""
 
 from django.core.exceptions import ValidationError
-from django.db import transaction
-from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from shop.picklists.selectors import pick_sheet
-from shop.picklists.services import pick, top_up, unpick
 from shop.web.access import allow
 from shop.web.desk import words
-from shop.web.desk.views.booking import not_now, trail_to
+from shop.web.desk.views.booking import trail_to
 from shop.web.pages import show
-from shop.workorders.models import OrderStatus, WorkOrder
-
-RUNNING = (OrderStatus.BOOKED, OrderStatus.ON_BENCH)
+from shop.workorders.models import WorkOrder
+from shop.workorders.services import hold_parts, pick_part, put_back_part
+from shop.workorders.services.picking import PICKED_WHILE
 
 
 @allow("look")
@@ -27,33 +24,24 @@ def pick_list(request, pk):
 @allow("pick")
 def pick_row(request, pk):
     """Mark one part of the list as taken from the shelf for every bag it is held for, or as put back (do=unpick)."""
-    order = _order(pk)
-    if order.status not in RUNNING:
-        return not_now(request, order, "Parts are picked for an order that is booked or on the benches.")
-    asked = request.POST.get("part")
-    lines = [line for line in order.pick_list.lines.select_related("reservation") if line.part_number == asked]
-    if not lines:
-        raise Http404
-    try:
-        with transaction.atomic():
-            for line in lines:
-                if request.POST.get("do") == "unpick":
-                    unpick(line=line, by=request.user, at=timezone.now())
-                elif not line.short:
-                    pick(line=line, by=request.user, at=timezone.now())
-    except ValidationError as error:
-        return _page(request, order, refusal=" ".join(error.messages))
-    return redirect("desk:pick_list", pk)
+    act = put_back_part if request.POST.get("do") == "unpick" else pick_part
+    part_number = request.POST.get("part", "").replace("\0", "")
+    return _change(request, pk, act, part_number=part_number, by=request.user)
 
 
 @require_POST
 @allow("pick")
 def pick_hold(request, pk):
     """Hold for a list what has come in since it was made."""
+    return _change(request, pk, hold_parts)
+
+
+def _change(request, pk, act, **how):
     order = _order(pk)
-    if order.status not in RUNNING:
-        return not_now(request, order, "Parts are held for an order that is booked or on the benches.")
-    top_up(pick_list=order.pick_list, at=timezone.now())
+    try:
+        act(order=order, at=timezone.now(), **how)
+    except ValidationError as error:
+        return _page(request, _order(pk), refusal=" ".join(error.messages))
     return redirect("desk:pick_list", pk)
 
 
@@ -63,7 +51,7 @@ def _order(pk):
 
 def _page(request, order, refusal=""):
     sheet = pick_sheet(order.pick_list)
-    running = order.status in RUNNING
+    running = order.status in PICKED_WHILE
     context = {
         "order": order,
         "trail": trail_to(order),

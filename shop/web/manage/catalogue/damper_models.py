@@ -15,12 +15,11 @@ from shop.specs.models import ServiceInterval, SheetStatus, years_in_words
 from shop.specs.services import add_kit_line, remove_kit_line, set_interval
 from shop.staff.models import AuditEntry
 from shop.web.access import allow
-from shop.web.desk.forms import FindForm
-from shop.web.desk.words import count
-from shop.web.forms import submit
+from shop.web.forms import FindForm, submit
 from shop.web.manage.catalogue.overview import CATALOGUE
 from shop.web.manage.catalogue_forms import DamperModelForm, IntervalForm, KitLineForm
-from shop.web.pages import number, page_of, sent, show, show_form
+from shop.web.pages import having_words, number, page_of, sent, show, show_form
+from shop.web.words import count
 
 TRAIL = [CATALOGUE, ("Damper models", reverse_lazy("manage:damper_models"))]
 NUMBERS_OFFERED = 500  # part numbers of the stock that the browser suggests
@@ -31,13 +30,15 @@ NUMBERS_OFFERED = 500  # part numbers of the stock that the browser suggests
 def damper_models(request):
     form = FindForm(request.GET, label="Maker or model")
     rows = DamperModel.objects.all() if form.is_valid() else DamperModel.objects.none()
-    for word in form.text.split():
-        rows = rows.filter(Q(maker__icontains=word) | Q(name__icontains=word))
-    rows = rows.annotate(
-        verified=Count("sheets", Q(sheets__status=SheetStatus.VERIFIED), distinct=True),
-        drafts=Count("sheets", Q(sheets__status=SheetStatus.DRAFT), distinct=True),
-        lines=Count("kit_lines", distinct=True),
-    ).order_by("maker", "name")  # grouping drops the order of the table
+    rows = (
+        having_words(rows, form.text, "maker", "name")
+        .annotate(
+            verified=Count("sheets", Q(sheets__status=SheetStatus.VERIFIED), distinct=True),
+            drafts=Count("sheets", Q(sheets__status=SheetStatus.DRAFT), distinct=True),
+            lines=Count("kit_lines", distinct=True),
+        )
+        .order_by("maker", "name")
+    )  # grouping drops the order of the table
     page = page_of(request, rows)
     context = {
         "find": form,

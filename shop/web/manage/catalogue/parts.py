@@ -2,7 +2,6 @@
 
 from django.conf import settings
 from django.contrib import messages
-from django.db.models import Q
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse, reverse_lazy
 from django.utils import timezone
@@ -14,11 +13,10 @@ from shop.parts.services import add_container, create_part
 from shop.specs.models import KitLine
 from shop.staff.models import AuditEntry
 from shop.web.access import allow
-from shop.web.desk.forms import FindForm
-from shop.web.forms import submit
+from shop.web.forms import FindForm, submit
 from shop.web.manage.catalogue.overview import CATALOGUE
 from shop.web.manage.catalogue_forms import ContainerForm, PartForm
-from shop.web.pages import page_of, sent, show, show_form
+from shop.web.pages import having_words, page_of, sent, show, show_form
 
 TRAIL = [CATALOGUE, ("Stock items", reverse_lazy("manage:parts"))]
 
@@ -28,8 +26,7 @@ TRAIL = [CATALOGUE, ("Stock items", reverse_lazy("manage:parts"))]
 def parts(request):
     form = FindForm(request.GET, label="Part number, name or bin")
     rows = Part.objects.all() if form.is_valid() else Part.objects.none()
-    for word in form.text.split():
-        rows = rows.filter(Q(number__icontains=word) | Q(name__icontains=word) | Q(bin__icontains=word))
+    rows = having_words(rows, form.text, "number", "name", "bin")
     context = {
         "find": form,
         "text": form.text,

@@ -1,9 +1,6 @@
 """Vehicle models, and which damper model sits at each of their corners."""
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
-from django.db import transaction
-from django.db.models import Q
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse, reverse_lazy
 from django.utils import timezone
@@ -12,15 +9,14 @@ from django.views.decorators.http import require_POST, require_safe
 from shop.customers.models import VehicleModel
 from shop.customers.services import create_vehicle_model
 from shop.dampers.models import DamperModel, Position
-from shop.dampers.services import remove_fitment, set_fitment
+from shop.dampers.services import remove_fitment, set_fitments
 from shop.specs.models import years_in_words
 from shop.staff.models import AuditEntry
 from shop.web.access import allow
-from shop.web.desk.forms import FindForm
-from shop.web.forms import submit
+from shop.web.forms import FindForm, submit
 from shop.web.manage.catalogue.overview import CATALOGUE
 from shop.web.manage.catalogue_forms import FitmentForm, VehicleModelForm
-from shop.web.pages import number, page_of, renamed, sent, show, show_form
+from shop.web.pages import having_words, number, page_of, sent, show, show_form
 
 TRAIL = [CATALOGUE, ("Vehicle models", reverse_lazy("manage:vehicle_models"))]
 
@@ -30,8 +26,7 @@ TRAIL = [CATALOGUE, ("Vehicle models", reverse_lazy("manage:vehicle_models"))]
 def vehicle_models(request):
     form = FindForm(request.GET, label="Maker or model")
     rows = VehicleModel.objects.all() if form.is_valid() else VehicleModel.objects.none()
-    for word in form.text.split():
-        rows = rows.filter(Q(maker__icontains=word) | Q(name__icontains=word))
+    rows = having_words(rows, form.text, "maker", "name")
     page = page_of(request, rows.prefetch_related("fitments__damper_model"))
     context = {
         "find": form,
@@ -83,15 +78,6 @@ def fitment_add(request, pk):
         messages.success(request, f"{made.damper_model} is entered: {corners}, {_years(made)}.")
         return redirect("manage:vehicle_model", pk)
     return _page(request, model, form)
-
-
-@transaction.atomic
-def set_fitments(*, positions, **given):
-    """The same damper model at several corners, all or none; the last entry is the answer."""
-    try:
-        return [set_fitment(position=position, **given) for position in positions][-1]
-    except ValidationError as error:
-        raise renamed(error, position="positions") from error
 
 
 @require_POST

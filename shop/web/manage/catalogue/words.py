@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from shop.web.desk.words import count
+from shop.web.words import count
 from shop.workorders.models import Tool
 
 # A calibration that ends this soon is pointed out: the laboratory needs its time.

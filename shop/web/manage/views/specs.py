@@ -1,7 +1,6 @@
 """The spec table: sheets with their source, entered by one person and verified by another."""
 
 from django.contrib import messages
-from django.db.models import Q
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse_lazy
 from django.utils import timezone
@@ -14,7 +13,7 @@ from shop.staff.models import AuditEntry
 from shop.web.access import allow
 from shop.web.forms import submit
 from shop.web.manage.forms import SheetForm, SheetsForm, VerifyForm, WithdrawForm
-from shop.web.pages import number, page_of, sent, show
+from shop.web.pages import having_words, number, page_of, sent, show
 
 # Of a limit, when a next version begins with what the earlier one says.
 MOST_DIGITS = 6
@@ -29,10 +28,7 @@ def sheets(request):
         rows = SpecSheet.objects.select_related("damper_model", "vehicle_model")
         if form.cleaned_data["status"]:
             rows = rows.filter(status=form.cleaned_data["status"])
-        for word in form.text.split():
-            rows = rows.filter(
-                Q(code__icontains=word) | Q(damper_model__maker__icontains=word) | Q(damper_model__name__icontains=word)
-            )
+        rows = having_words(rows, form.text, "code", "damper_model__maker", "damper_model__name")
     context = {
         "find": form,
         "page": page_of(request, rows),

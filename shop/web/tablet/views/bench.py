@@ -7,7 +7,7 @@ from shop.web.tablet import words
 from shop.web.tablet.forms import TagForm
 from shop.web.tablet.frame import find, of_job
 from shop.workorders.models import JobStatus, OrderStatus
-from shop.workorders.selectors import bench_jobs, figures_changed, on_bench, settings_of
+from shop.workorders.selectors import bench_jobs, on_bench, settings_of
 
 
 @allow("look")
@@ -40,7 +40,6 @@ def job(request, pk):
         job,
         aims=words.aims(job.sheet),
         settings=settings_of(job),
-        changed=figures_changed(job),
         others=others,
         to_book=job.order.status == OrderStatus.ON_BENCH
         and all(one.status == JobStatus.CLOSED for one in [job, *others]),

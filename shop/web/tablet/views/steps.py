@@ -14,7 +14,6 @@ from shop.web.access import allow
 from shop.web.forms import submit
 from shop.web.pages import sent, show
 from shop.web.tablet import words
-from shop.web.tablet.entries import record_as_left
 from shop.web.tablet.forms import AsLeftForm, CheckForm, CorrectionForm, DoneForm, ReadingForm
 from shop.web.tablet.frame import find, form_page, of_job, of_step
 from shop.workorders import services
@@ -60,7 +59,7 @@ def enter(form, job, step, by):
     given = {"job": job, "step": step, "by": by, "at": timezone.now()}
     if step.reading:
         return submit(form, services.record_reading, measure=step.reading, moment=Moment.SET, **given)
-    return submit(form, record_as_left if step.as_left else services.finish_step, **given)
+    return submit(form, services.record_as_left if step.as_left else services.finish_step, **given)
 
 
 def after_entry(job, number):
