@@ -32,5 +32,5 @@ RUN python -m compileall -q shop api \
     && install --directory --owner=damperbook --group=damperbook var/media
 USER 10001
 EXPOSE 8000
-CMD ["python", "-m", "gunicorn", "shop.wsgi:application", "--bind", "0.0.0.0:8000", "--worker-class", "gthread", \
-     "--workers", "2", "--threads", "8", "--timeout", "60", "--worker-tmp-dir", "/dev/shm", "--no-control-socket"]
+CMD ["python", "-m", "gunicorn", "--config", "python:shop.gunicorn", "shop.wsgi:application", \
+     "--bind", "0.0.0.0:8000", "--worker-tmp-dir", "/dev/shm"]

@@ -6,14 +6,14 @@ from rest_framework.response import Response
 
 from api.dampers import DamperOutput
 from api.endpoint import Endpoint, Listing
-from api.fields import Brief, Input, Named
+from api.fields import Brief, Input, Named, Ref
 from api.permissions import Allows
 from api.readings import ReadingOutput
 from api.specs import CAUTION, ValueOutput
-from shop.core.errors import Conflict
+from shop.core.errors import Conflict, refused
 from shop.staff.models import User
 from shop.staff.services import confirm_bench_pin
-from shop.workorders.models import DamperJob
+from shop.workorders.models import DamperJob, Reading
 from shop.workorders.selectors import bench_jobs, figures_changed, job_steps, missing, on_bench, settings_of
 from shop.workorders.services import close_job, finish_step, second_check
 
@@ -23,6 +23,10 @@ class CheckInput(Input):
         slug_field="username", queryset=User.objects.filter(is_active=True), help_text="The second person's log-in."
     )
     pin = serializers.CharField(max_length=8, write_only=True, help_text="The second person's bench PIN.")
+    reading = Ref(
+        queryset=Reading.objects.all(), required=False, allow_null=True,
+        help_text="Where the step has one: the reading that the second person has seen.",
+    )  # fmt: skip
 
 
 class CloseJobInput(Input):
@@ -187,13 +191,16 @@ class StepCheck(JobEndpoint):
         """Have a second person confirm a critical step with their bench PIN."""
         asked = self.body(CheckInput)
         job, step = self.step(pk, number)
+        reading = asked.get("reading")
+        if step.reading and reading is None:
+            raise refused("reading", "Say which reading the second person has seen: its number.", "reading_missing")
         # Outside the write's transaction: a wrong PIN counts although nothing else is kept.
         confirm_bench_pin(user=asked["checker"], pin=asked["pin"], at=timezone.now())
-        self.do(second_check, job=job, step=step, by=asked["checker"])
+        self.do(second_check, job=job, step=step, reading=reading, by=asked["checker"])
         return self.answer(pk)
 
     def asked(self):
-        return {"checker": self.request.data["checker"]}
+        return {name: value for name, value in self.request.data.items() if name != "pin"}
 
 
 class JobClose(JobEndpoint):

@@ -8,7 +8,7 @@ from api.fields import Brief, Input, QuantityInput, QuantityOutput, Ref, base_am
 from api.permissions import Allows
 from shop.parts.models import Container, Movement, Part
 from shop.parts.selectors import stock_of
-from shop.parts.services import receive
+from shop.parts.services import count, receive
 
 
 class ContainerOutput(serializers.Serializer):
@@ -81,6 +81,19 @@ class ReceiveInput(Input):
         return data
 
 
+class CountInput(Input):
+    found = QuantityInput(help_text="What is there, with its unit: in containers of this size, opened ones included.")
+    container = Ref(
+        queryset=Container.objects.all(), default=None, allow_null=True,
+        help_text="Which size was counted; empty for what stands in none.",
+    )  # fmt: skip
+    reason = serializers.CharField(max_length=200, help_text="Why the book is corrected.")
+
+    def validate(self, data):
+        data["found"] = base_amount(data["found"], self.context["part"].measure, "found")
+        return data
+
+
 class MovementOutput(serializers.ModelSerializer):
     part = Brief()
     container = Brief(allow_null=True)
@@ -127,4 +140,18 @@ class PartReceive(Endpoint):
         """Enter a delivery of a part."""
         part = self.find(Part, pk)
         movement = self.do(receive, part=part, **self.body(ReceiveInput, part=part))
+        return Response(MovementOutput(movement).data, status=201)
+
+
+class PartCount(Endpoint):
+    permission_classes = [Allows("keep_stock")]
+
+    @extend_schema(request=CountInput, responses={201: MovementOutput})
+    def post(self, request, pk):
+        """Correct the stock of a part by what was counted; the answer is the difference.
+
+        Refused when less than what is held for orders would be left, and when nothing differs.
+        """
+        part = self.find(Part, pk)
+        movement = self.do(count, part=part, **self.body(CountInput, part=part))
         return Response(MovementOutput(movement).data, status=201)

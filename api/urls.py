@@ -39,6 +39,7 @@ v1 = [
     path("parts/", parts.PartList.as_view(), name="parts"),
     path("parts/<int:pk>/", parts.PartDetail.as_view(), name="part"),
     path("parts/<int:pk>/receive/", parts.PartReceive.as_view(), name="receive"),
+    path("parts/<int:pk>/count/", parts.PartCount.as_view(), name="count"),
 ]
 
 app_name = "api"

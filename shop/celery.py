@@ -115,6 +115,7 @@ app.conf.beat_schedule = {
     "send-due-reminders": {"task": "reminders.send_due", "schedule": timedelta(minutes=1), "options": {"expires": 60}},
     # At night by the shop's clock, at an hour that every change of clocks leaves alone.
     "sweep-for-due-reminders": {"task": "reminders.sweep", "schedule": crontab(hour=4, minute=10)},
+    "forget-old-keys": {"task": "core.forget_old_keys", "schedule": crontab(hour=4, minute=40)},
 }
 app.conf.beat_schedule_filename = str(settings.VAR / "beat-schedule")
 # Written at every task sent: it survives a kill, and a fresh file tells a health check that the scheduler is at work.

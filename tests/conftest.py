@@ -2,6 +2,7 @@ from importlib import import_module
 
 import pytest
 from django.apps import apps
+from django.core.cache import cache
 from django.db.backends.sqlite3.base import DatabaseOperations as SQLiteOperations
 from django.test import TestCase, TransactionTestCase
 
@@ -29,6 +30,12 @@ def second(db):
 @pytest.fixture
 def manager(db):
     return factories.make_user(Role.MANAGER, first_name="Mika", last_name="Sorensdal")
+
+
+@pytest.fixture(autouse=True)
+def no_tries_counted():
+    """None of an earlier test's tries to log in counts in the next."""
+    cache.clear()
 
 
 @pytest.fixture(scope="session", autouse=True)

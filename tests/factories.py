@@ -75,8 +75,13 @@ def make_damper(vehicle=None, position=Position.REAR_RIGHT, **given):
     return Damper.objects.create(customer=customer, model=model, **where | defaults | given)
 
 
-def make_sheet(damper_model, torque=22, charge=100, depth=3.4, oil=305, status=SheetStatus.VERIFIED, **given):
-    """A sheet in lbf·ft, psi, in and mL; tolerances ± 5 %, ± 5 psi, ± 0.03 in, ± 5 mL. None leaves a value out."""
+def make_sheet(
+    damper_model, torque=22, charge=100, depth=3.4, oil=305, status=SheetStatus.VERIFIED, printed=None, **given
+):
+    """A sheet in lbf·ft, psi, in and mL; tolerances ± 5 %, ± 5 psi, ± 0.03 in, ± 5 mL. None leaves a value out.
+
+    printed gives columns of a value otherwise: {"charge": {"page": "p. 41"}}.
+    """
     defaults = {
         "code": f"H-{next(_number)}", "version": 1, "position": SheetPosition.ANY,
         "source_document": "common practice, no source", "source_revision": "none", "source_page": "none",
@@ -93,10 +98,11 @@ def make_sheet(damper_model, torque=22, charge=100, depth=3.4, oil=305, status=S
         ("oil_volume", oil, "mL", ML, 5, "± 5"),
     ]:
         if value is not None:
-            SpecValue.objects.create(
-                sheet=sheet, measure=measure, value_si=value * factor, low_si=(value - tolerance) * factor,
-                high_si=(value + tolerance) * factor, figures=f"{value:g}", unit=unit, tolerance=words,
-            )  # fmt: skip
+            columns = {
+                "value_si": value * factor, "low_si": (value - tolerance) * factor,
+                "high_si": (value + tolerance) * factor, "figures": f"{value:g}", "unit": unit, "tolerance": words,
+            }  # fmt: skip
+            SpecValue.objects.create(sheet=sheet, measure=measure, **columns | (printed or {}).get(measure, {}))
     if status != SheetStatus.DRAFT:  # what is verified can be changed no more, so this comes last
         sheet.verified_by = verified["verified_by"] or make_user(Role.TECHNICIAN)
         sheet.verified_at, sheet.status = verified["verified_at"], SheetStatus.VERIFIED
@@ -187,3 +193,13 @@ def open_the_gate(job, first, second):
         if state.step.critical:
             second_check(job=job, step=state.step, by=second, at=NOON)
             return
+
+
+def make_pick_list(part, amount, tag="1001-1", title="LG-1001"):
+    """A pick list with one line, filled: it holds what is free."""
+    from shop.picklists.models import PickList
+    from shop.picklists.services import Need, fill
+
+    pick_list = PickList.objects.create(title=title, made_at=NOON)
+    fill(pick_list=pick_list, needs=[Need(tag, part.number, part.name, part.measure, amount)], at=NOON)
+    return pick_list

@@ -24,6 +24,8 @@ PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}  # noqa: F405
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = True
+# Each test run counts tries to log in for itself; tests/conftest.py begins anew with every test.
+CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
 ALLOWED_HOSTS = ["127.0.0.1", "localhost", "testserver"]
 # Threads and children of a test would keep theirs open; on SQLite they need a file to meet in.
 DATABASES["default"]["CONN_MAX_AGE"] = 0  # noqa: F405

@@ -105,6 +105,7 @@ CASES = {
         damper_model=DamperModel.objects.first(), months=6, source="test"
     ),
     "serviceinterval_of_vehicle_once": copy(ServiceInterval),
+    "serviceinterval_by_default_once": lambda: ServiceInterval.objects.create(months=6, source="test"),
     "serviceinterval_of_one_thing": lambda: ServiceInterval.objects.filter(vehicle_model__isnull=False).update(
         damper_model=make.make_damper_model()
     ),

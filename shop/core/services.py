@@ -1,7 +1,7 @@
 import hashlib
 import json
 from collections.abc import Callable
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.apps import apps
 from django.db import IntegrityError, models, transaction
@@ -59,3 +59,12 @@ def once(*, scope: str, key: str, content, at: datetime, make: Callable[[], mode
 def beat(*, name: str, at: datetime) -> None:
     """Note that a part that runs by itself is alive."""
     Heartbeat.objects.update_or_create(name=name, defaults={"at": at})
+
+
+# Nobody sends a form or a request again after so long; the rows would only pile up.
+KEYS_KEPT = timedelta(days=30)
+
+
+def forget_old_keys(*, now: datetime) -> int:
+    """Delete the keys of requests made longer ago than KEYS_KEPT; answers how many. What they made stays."""
+    return RequestKey.objects.filter(made_at__lt=now - KEYS_KEPT).delete()[0]

@@ -8,3 +8,9 @@ from shop.core import services
 def heartbeat() -> None:
     """Sent by the scheduler, run by a worker: a fresh row proves that both are alive, and the queue between them."""
     services.beat(name="scheduler", at=timezone.now())
+
+
+@shared_task(name="core.forget_old_keys", ignore_result=True)
+def forget_old_keys() -> None:
+    """At night; a run too many finds nothing more to delete."""
+    services.forget_old_keys(now=timezone.now())

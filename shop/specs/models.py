@@ -1,5 +1,5 @@
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import F, Q, Value
 from django.urls import reverse
 
 from shop.customers.models import VehicleModel
@@ -218,6 +218,12 @@ class ServiceInterval(models.Model):
                 name="serviceinterval_of_vehicle_once",
                 fields=["vehicle_model"],
                 condition=Q(vehicle_model__isnull=False),
+            ),
+            models.UniqueConstraint(
+                Value(1),
+                name="serviceinterval_by_default_once",
+                condition=Q(damper_model__isnull=True, vehicle_model__isnull=True),
+                violation_error_message="There is a default interval already: change that one.",
             ),
             models.CheckConstraint(
                 name="serviceinterval_of_one_thing", condition=Q(damper_model=None) | Q(vehicle_model=None)

@@ -15,7 +15,7 @@ ABILITIES = {
     "pick": ALL,  # take the parts of a pick list from the shelf
     "work": BENCH,  # readings, steps, checks, closing
     "override": MANAGER,  # close a job that lacks something, with a reason
-    "keep_stock": DESK,  # receive parts
+    "keep_stock": DESK,  # receive and count parts
     "keep_specs": MANAGER,  # enter spec sheets
     "verify_specs": BENCH,  # confirm a sheet that somebody else entered
     "keep_staff": MANAGER,

@@ -60,6 +60,30 @@ class FindForm(forms.Form):
         return self.cleaned_data["q"] if self.is_valid() else ""
 
 
+class NewPasswordForm(forms.Form):
+    """A password, typed twice. Without a key: the same one again does no harm, and no digest of it is kept."""
+
+    password = forms.CharField(
+        max_length=128,
+        strip=False,
+        widget=forms.PasswordInput({"autocomplete": "new-password"}),
+        label="New password",
+    )
+    again = forms.CharField(
+        max_length=128,
+        strip=False,
+        widget=forms.PasswordInput({"autocomplete": "new-password"}),
+        label="The same again",
+    )
+
+    def clean(self):
+        data = super().clean()
+        again = data.pop("again", None)
+        if again is not None and "password" in data and again != data["password"]:
+            raise ValidationError({"again": "The two passwords differ. Type both again."})
+        return data
+
+
 def submit(form, service, *, secret=(), **kwargs):
     """Call service with the form's data, once per key. None: show the form again, with what was typed and the errors.
 

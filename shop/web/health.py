@@ -6,6 +6,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.db import DatabaseError, connection
 from django.http import JsonResponse
 from django.utils import timezone
+from kombu.exceptions import KombuError
 
 from shop.celery import app
 from shop.core.models import Heartbeat
@@ -40,7 +41,7 @@ def _queue() -> str:
     try:
         with app.connection_for_write(connect_timeout=2) as broker:
             broker.ensure_connection(max_retries=1, timeout=2)
-    except (OSError, *app.connection_for_write().recoverable_connection_errors):
+    except (OSError, KombuError, *app.connection_for_write().recoverable_connection_errors):
         return "The queue does not answer: no reminder goes out."
     return "ok"
 

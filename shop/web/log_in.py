@@ -9,6 +9,11 @@ from shop.staff.models import Role
 from shop.staff.throttle import LogInThrottle
 
 
+def first_page(user) -> str:
+    """A technician begins at the bench, everybody else with the day sheet."""
+    return resolve_url("tablet:bench" if user.role == Role.TECHNICIAN else "desk:day")
+
+
 class LogIn(views.LoginView):
     template_name = "staff/log_in.html"
     redirect_authenticated_user = True
@@ -17,12 +22,13 @@ class LogIn(views.LoginView):
         throttle = LogInThrottle()
         if not throttle.allow_request(request, self):
             wait = math.ceil(throttle.wait() or 60)
-            return render(request, "429.html", {"seconds": wait}, status=429, headers={"Retry-After": wait})
+            page = render(request, "429.html", {"seconds": wait}, status=429)
+            page["Retry-After"] = str(wait)
+            return page
         return super().post(request, *args, **kwargs)
 
     def get_default_redirect_url(self):
-        """A technician begins at the bench, everybody else with the day sheet."""
-        return resolve_url("tablet:bench" if self.request.user.role == Role.TECHNICIAN else "desk:day")
+        return first_page(self.request.user)
 
     def get_context_data(self, **kwargs):
         return super().get_context_data(demo_log_ins=LOG_INS if settings.DEMO else [], **kwargs)

@@ -1,7 +1,6 @@
 import json
 
 import pytest
-from django.core.cache import cache
 from django.test import Client
 from rest_framework.authtoken.models import Token
 
@@ -10,11 +9,8 @@ from tests.factories import NOON
 
 @pytest.fixture(autouse=True)
 def noon(monkeypatch):
-    """Every request comes at noon of the shop's day, and none counts against an earlier test's throttle."""
-    cache.clear()
+    """Every request comes at noon of the shop's day."""
     monkeypatch.setattr("django.utils.timezone.now", lambda: NOON)
-    yield
-    cache.clear()
 
 
 class Caller:

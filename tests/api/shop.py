@@ -89,4 +89,8 @@ def make_one_on_bench(family, desk, technician, second):
 
 
 def check(job, number, at_bench, second, pin="2468"):
-    return at_bench.made(f"jobs/{job}/steps/{number}/second-check/", {"checker": second.username, "pin": pin})
+    """The second person's check of a step, of the reading that stands there."""
+    step = next(one for one in at_bench.get(f"jobs/{job}/").json()["steps"] if one["number"] == number)
+    reading = step["reading"] and step["reading"]["id"]
+    asked = {"checker": second.username, "pin": pin, "reading": reading}
+    return at_bench.made(f"jobs/{job}/steps/{number}/second-check/", asked)

@@ -56,6 +56,7 @@ RULES = {
     ("GET", "parts/"): ALL,
     ("GET", "parts/<int:pk>/"): ALL,
     ("POST", "parts/<int:pk>/receive/"): DESK,
+    ("POST", "parts/<int:pk>/count/"): DESK,
 }
 WRITES = {"POST", "PUT", "PATCH", "DELETE"}
 

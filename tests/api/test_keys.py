@@ -14,7 +14,7 @@ from shop.workorders.models import Reading, SecondCheck
 from tests import factories as make
 from tests.api.conftest import Caller, refused
 from tests.api.shop import make_family, make_one_on_bench
-from tests.factories import make_user
+from tests.factories import NOON, make_user
 
 INES = {"name": "Ines Calloway"}
 
@@ -94,6 +94,7 @@ def test_a_reading_and_its_check_sent_twice_stand_once_and_the_pin_is_not_kept(d
     assert made[0].json() == made[1].json()
     assert Reading.objects.filter(moment="set").count() == 1
     path, body = f"jobs/{job}/steps/8/second-check/", {"checker": second.username, "pin": "2468"}
+    body["reading"] = made[0].json()["id"]
     assert [at_bench.post(path, body, key="k-2").status_code for _ in range(2)] == [200, 200]
     assert SecondCheck.objects.count() == 2
     # The kept fingerprint does not depend on the PIN, which has few enough values to be guessed from it.

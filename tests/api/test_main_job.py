@@ -9,6 +9,7 @@ from pypdf import PdfReader
 from shop.staff.services import set_bench_pin
 from tests.api.conftest import Caller
 from tests.api.shop import ARRIVES, PROMISED, check, make_family, past_the_gate
+from tests.factories import NOON
 
 # Common practice, no source: 22 lbf·ft and 100 psi from model year 2015, IFP depth 2.4 in in front, 3.4 in in the rear.
 READ = {"shaft_nut_torque": "22 lbf·ft", "charge": "100 psi", "oil_volume": "304 mL"}

@@ -4,6 +4,7 @@ from shop.staff.services import set_bench_pin
 from shop.workorders.models import Moment, Reading
 from tests.api.conftest import Caller, refused
 from tests.api.shop import check, make_booked, make_family, make_on_bench, make_one_on_bench
+from tests.factories import NOON
 
 
 @pytest.fixture
@@ -120,13 +121,15 @@ class TestSteps:
         refused(at_bench.post(f"jobs/{job}/steps/1/done/"), 409, code="not_open")
 
     def test_the_second_check_is_by_another_person_with_their_pin(self, at_bench, technician, second, job, torque):
-        at_bench.made(f"jobs/{job}/readings/", torque("22 lbf·ft"))
+        seen = {"reading": at_bench.made(f"jobs/{job}/readings/", torque("22 lbf·ft"))["id"]}
         number = next(s["number"] for s in at_bench.get(f"jobs/{job}/").json()["steps"] if s["reading"])
         path = f"jobs/{job}/steps/{number}/second-check/"
-        wrong = at_bench.post(path, {"checker": second.username, "pin": "1111"})
+        blind = at_bench.post(path, {"checker": second.username, "pin": "2468"})
+        assert "Say which reading" in refused(blind, 400, field="reading")
+        wrong = at_bench.post(path, seen | {"checker": second.username, "pin": "1111"})
         assert "Wrong PIN" in refused(wrong, 400, field="pin")
         set_bench_pin(user=technician, pin="1357", by="test", at=NOON)
-        own = at_bench.post(path, {"checker": technician.username, "pin": "1357"})
+        own = at_bench.post(path, seen | {"checker": technician.username, "pin": "1357"})
         assert "A second person has to check this" in refused(own, 400)
         told = check(job, number, at_bench, second)
         assert told["steps"][number - 1]["second_check"]["by"]["id"] == second.pk

@@ -26,6 +26,7 @@ from shop.staff.models import Role
 from shop.staff.services import set_bench_pin
 from shop.workorders.models import OrderStatus, Reading, ToolKind, WorkOrder
 from tests import factories as make
+from tests.factories import NOON
 from tests.servers import wait_until
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.browser, pytest.mark.serial, pytest.mark.flow]

@@ -1,8 +1,12 @@
 """The same request twice is one request, also when both come at once."""
 
+from datetime import timedelta
+
 import pytest
 from django.core.exceptions import ValidationError
+from django.utils import timezone
 
+from shop.core import tasks
 from shop.core.errors import Conflict
 from shop.core.models import Heartbeat, RequestKey
 from shop.core.services import beat, fingerprint, once
@@ -69,3 +73,13 @@ def test_a_heartbeat_is_one_row_that_moves(db):
     beat(name="scheduler", at=NOON)
     beat(name="scheduler", at=NOON.replace(hour=20))
     assert Heartbeat.objects.get().at.hour == 20
+
+
+def test_a_key_is_kept_for_thirty_days_and_what_it_made_for_good(db):
+    enter("old"), enter("young", name="Theo")
+    RequestKey.objects.filter(key="old").update(made_at=timezone.now() - timedelta(days=30, minutes=1))
+    RequestKey.objects.filter(key="young").update(made_at=timezone.now() - timedelta(days=29))
+    tasks.forget_old_keys()
+    assert [row.key for row in RequestKey.objects.all()] == ["young"]
+    assert Customer.objects.count() == 2
+    assert enter("young", name="Theo") == Customer.objects.get(name="Theo")

@@ -68,7 +68,7 @@ def test_the_card_says_whose_damper_it_is_what_is_wrong_and_when_it_is_promised(
 
 def test_the_card_names_sheet_source_and_both_people():
     model = factories.make_damper_model()
-    sheet = factories.make_sheet(
+    factories.make_sheet(
         model,
         code="H2-A",
         version=3,
@@ -79,8 +79,8 @@ def test_the_card_names_sheet_source_and_both_people():
         source_page="pp. 38 to 44",
         entered_by=factories.make_user(first_name="Dora", last_name="Achterberg"),
         verified_by=factories.make_user(first_name="Rosa", last_name="Odumbe"),
+        printed={"charge": {"page": "p. 41"}},
     )
-    sheet.values.filter(measure="charge").update(page="p. 41")
     order = make_checked_in(model=model, year=2014, corners=["rear_right"])
     (text,) = card_pages(order)
     assert "Sheet H2-A version 3: model years to 2014, rear. Chosen as: model years to 2014, rear, any vehicle." in text
@@ -92,8 +92,7 @@ def test_the_card_names_sheet_source_and_both_people():
 
 def test_a_figure_printed_otherwise_in_its_source_says_how():
     model = factories.make_damper_model()
-    sheet = factories.make_sheet(model)
-    sheet.values.filter(measure="shaft_nut_torque").update(figures="29.8", unit="N·m")
+    factories.make_sheet(model, printed={"shaft_nut_torque": {"figures": "29.8", "unit": "N·m"}})
     (text,) = card_pages(make_checked_in(model=model, corners=["rear_right"]))
     assert "no source; prints 29.8 N·m" in text
 

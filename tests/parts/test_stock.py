@@ -6,7 +6,7 @@ from django.db.models import Sum
 
 from shop.parts.models import Movement
 from shop.parts.selectors import draw, draw_in_words, stock_of, to_buy
-from shop.parts.services import receive, release, reserve, use
+from shop.parts.services import receive, use
 from shop.workorders import services
 from tests import factories as make
 from tests.factories import NOON
@@ -49,7 +49,7 @@ def test_what_is_short_is_bought_in_the_cheapest_whole_containers(oil):
 
 
 def test_use_takes_from_the_reservation_and_ends_it(oil, desk):
-    held = reserve(part=oil, amount=1_000_000, purpose="LG-1", at=NOON)
+    held = make.make_pick_list(oil, 1_000_000).lines.get().reservation
     use(part=oil, amount=1_342_000, reservation=held, by=desk, at=NOON)
     stock = stock_of([oil])[oil.pk]
     assert (stock.on_hand, stock.held) == (1_318_000, 0)
@@ -57,19 +57,10 @@ def test_use_takes_from_the_reservation_and_ends_it(oil, desk):
 
 
 def test_what_is_held_for_another_job_cannot_be_used(oil, desk):
-    reserve(part=oil, amount=2_500_000, purpose="LG-1", at=NOON)
+    make.make_pick_list(oil, 2_500_000)
     with pytest.raises(ValidationError, match="170 mL used, but the book has 160 mL that is not held"):
         use(part=oil, amount=170_000, reservation=None, by=desk, at=NOON)
     assert use(part=oil, amount=160_000, reservation=None, by=desk, at=NOON)
-
-
-def test_a_released_part_is_free_again_and_releasing_twice_changes_nothing(db):
-    kit = make.make_part(on_hand=1)
-    held = reserve(part=kit, amount=1, purpose="LG-1", at=NOON)
-    assert reserve(part=kit, amount=1, purpose="LG-2", at=NOON) is None
-    release(reservation=held, at=NOON)
-    release(reservation=held, at=NOON)
-    assert reserve(part=kit, amount=1, purpose="LG-2", at=NOON).amount == 1
 
 
 @pytest.mark.parametrize("amount", [0, -1])
@@ -82,16 +73,6 @@ def test_half_a_bottle_cannot_be_received(oil, desk):
     litre = oil.containers.get(name="1 L bottle")
     with pytest.raises(ValidationError, match="whole number of them"):
         receive(part=oil, amount=1_500_000, container=litre, by=desk, at=NOON)
-
-
-@pytest.mark.django_db(transaction=True)
-def test_of_two_who_want_the_last_kit_one_gets_it():
-    kit = make.make_part(on_hand=1)
-    outcomes = at_once(
-        lambda: reserve(part=kit, amount=1, purpose="LG-1", at=NOON),
-        lambda: reserve(part=kit, amount=1, purpose="LG-2", at=NOON),
-    )
-    assert sorted(outcome is None for outcome in outcomes) == [False, True]
 
 
 @pytest.mark.django_db(transaction=True)

@@ -11,8 +11,7 @@ from tests.factories import NOON
 
 @pytest.fixture
 def person(technician):
-    set_bench_pin(user=technician, pin="2468", by="test", at=NOON)
-    return technician
+    return set_bench_pin(user=technician, pin="2468", by="test", at=NOON)
 
 
 def test_the_right_pin_passes_and_is_kept_hashed(person):

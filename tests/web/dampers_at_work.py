@@ -94,8 +94,7 @@ def leave(job, by, only=None, at=NOON, **figures):
 
 
 def with_pin(user, pin=PIN):
-    set_bench_pin(user=user, pin=pin, by="test", at=NOON)
-    return user
+    return set_bench_pin(user=user, pin=pin, by="test", at=NOON)
 
 
 def at_step(job, number):

@@ -4,7 +4,6 @@ from django.urls import reverse
 from shop.core.models import RequestKey
 from shop.parts.models import Movement
 from shop.parts.selectors import stock_of
-from shop.parts.services import reserve
 from shop.specs.models import KitMeasure
 from shop.staff.models import AuditEntry, Role, User
 from shop.staff.services import confirm_bench_pin
@@ -25,7 +24,7 @@ def receive_url(part):
 
 def test_the_stock_tells_what_is_there_what_is_held_and_in_which_containers(at_bench):
     kit = make.make_part(on_hand=5, name="seal kit H2", bin="B-07")
-    reserve(part=kit, amount=4, purpose="LG-1001, 1001-1", at=NOON)
+    make.make_pick_list(kit, 4)
     oil = make.make_part(name="damper oil Tarn No. 5", measure=KitMeasure.VOLUME, bin="F-02")
     bottle = make.make_container(oil, 1_000_000, name="1 L bottle", full=2)
     make.make_movement(oil, -340_000, container=bottle, kind="used")

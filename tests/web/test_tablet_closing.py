@@ -196,6 +196,15 @@ def test_a_used_amount_that_cannot_be_is_refused_and_kept_and_no_stock_moves(at_
     assert on_hand(order) == {"seal kit": 2, "seal grease": 100_000}
 
 
+@pytest.mark.parametrize(("typed", "sentence"), [("1.5", "Give a whole number of pcs."), ("9", "9 used, but the book has")])
+def test_pieces_are_whole_and_no_more_than_there_are(at_bench, order, typed, sentence):
+    kit = order.pick_list.lines.get(tag=f"{order.jobs.first().tag}", measure="count")
+    answer = send(at_bench, at_parts(order), **{f"used_{kit.pk}": typed})
+    assert answer.status_code == 422
+    assert sentence in words(answer)
+    assert on_hand(order)["seal kit"] == 2
+
+
 def test_the_order_is_closed_once_however_often_it_is_sent(at_bench, order):
     press = form(at_bench.get(at_parts(order)))
     assert [at_bench.post(at_parts(order), press).status_code for _ in range(2)] == [302, 302]
@@ -223,7 +232,7 @@ def test_a_booked_order_has_no_parts_to_book(at_bench, desk):
     assert at_bench.post(at_parts(order), used).status_code == 409
 
 
-def test_the_front_desk_closes_orders_on_its_own_page(at_desk, order):
+def test_the_used_parts_are_booked_by_whoever_works_at_the_bench(at_desk, order):
     assert at_desk.get(at_parts(order)).status_code == 403
 
 

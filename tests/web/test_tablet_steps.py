@@ -93,9 +93,9 @@ def test_the_range_that_is_watched_while_typing_is_never_wider_than_the_true_one
     at_bench, desk, technician, second, kit, low, high, unit
 ):
     model = make.make_damper_model()
-    sheet = make.make_sheet(model, torque=18)
     low, high = to_si(low, unit), to_si(high, unit)
-    sheet.values.filter(measure="shaft_nut_torque").update(low_si=low, high_si=high, value_si=(low + high) / 2)
+    torque = {"low_si": low, "high_si": high, "value_si": (low + high) / 2}
+    make.make_sheet(model, torque=18, printed={"shaft_nut_torque": torque})
     job = order_on_the_benches(desk, model=model, sheet=False).jobs.get()
     work(job, technician, second, to=TORQUE)
     page = at_bench.get(at_step(job, TORQUE)).content.decode()
@@ -351,10 +351,15 @@ def test_one_bad_setting_and_none_is_written(at_bench, job, typed, sentence):
     assert not job.readings.filter(moment=Moment.LEFT).exists()
 
 
-def test_a_setting_that_nobody_noted_at_check_in_may_stay_empty(at_bench, desk, technician, second):
+def test_where_nothing_was_noted_at_check_in_one_setting_as_left_is_enough_and_none_is_not(
+    at_bench, desk, technician, second
+):
     job = order_on_the_benches(desk, found=False).jobs.get()
     work(job, technician, second, to=ZERO_PRESSURE + 1)
-    assert send(at_bench, at_step(job, REFIT)).status_code == 302
+    empty = send(at_bench, at_step(job, REFIT))
+    assert empty.status_code == 422
+    assert "note at least one setting" in words(empty)
+    assert send(at_bench, at_step(job, REFIT), preload_length="3.35").status_code == 302
 
 
 # --- corrections ------------------------------------------------------------------------------------------------------

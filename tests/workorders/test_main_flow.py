@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from shop.calc.units import parse
 from shop.core.errors import Conflict
 from shop.customers.models import Meter
+from shop.customers.services import mark_sold as sell
 from shop.dampers.measures import Measure
 from shop.dampers.models import Position
 from shop.dampers.services import fit_dampers
@@ -19,6 +20,7 @@ from shop.workorders.models import JobStatus, Moment, OrderStatus, ToolKind
 from shop.workorders.selectors import job_steps, missing
 from tests import factories as make
 from tests.factories import NOON
+from tests.racing import at_once
 
 pytestmark = pytest.mark.django_db
 
@@ -329,3 +331,77 @@ def test_a_refusal_carries_its_code_also_inside_a_field(bench, desk, technician,
     with pytest.raises(ValidationError) as refused:
         record(job, bench, Measure.SHAFT_NUT_TORQUE, "22 lbf·ft", technician)
     assert [error.code for error in refused.value.error_dict["entered"]] == ["out_of_tolerance"]
+
+
+def test_nobody_who_did_it_checks_it_also_not_after_a_colleagues_correction(bench, desk, technician, second):
+    job = checked_in(bench, desk).jobs.first()
+    past_the_gate(job, technician, second)
+    first = record(job, bench, Measure.SHAFT_NUT_TORQUE, "18 lbf·ft", technician)
+    record(job, bench, Measure.SHAFT_NUT_TORQUE, "18.4 lbf·ft", second, corrects=first, why="pulled again")
+    for person in (technician, second):
+        with pytest.raises(ValidationError, match="somebody who did not do it"):
+            services.second_check(job=job, step=first.step, by=person, at=NOON)
+    assert services.second_check(job=job, step=first.step, by=make.make_user("technician"), at=NOON).pk
+
+
+def test_whoever_checks_checks_the_reading_that_they_saw(bench, desk, technician, second):
+    job = checked_in(bench, desk).jobs.first()
+    past_the_gate(job, technician, second)
+    seen = record(job, bench, Measure.SHAFT_NUT_TORQUE, "18 lbf·ft", technician)
+    record(job, bench, Measure.SHAFT_NUT_TORQUE, "18.4 lbf·ft", technician, corrects=seen, why="pulled again")
+    with pytest.raises(Conflict, match="corrected meanwhile"):
+        services.second_check(job=job, step=seen.step, reading=seen, by=second, at=NOON)
+
+
+def test_a_sold_vehicle_is_not_booked(bench, desk):
+    sell(vehicle=bench["vehicle"], on=date(2026, 11, 1), by=desk, at=NOON)
+    with pytest.raises(ValidationError, match="was sold on 2026-11-01"):
+        booked(bench, desk)
+
+
+def test_an_amount_from_a_draft_says_so_on_the_pick_list(bench, desk):
+    model = make.make_damper_model()
+    make.make_kit_line(model, "TARN-5", amount=None, measure="volume", name="oil")
+    make.make_kit_line(model, "SK-H2")
+    make.make_sheet(model, status="draft")
+    order = make.make_order(by=desk, dampers=[make.make_damper(model=model)])
+    assert {row.part_number: row.from_draft for row in pick_sheet(order.pick_list).rows} == {
+        "TARN-5": True,
+        "SK-H2": False,
+    }
+
+
+def test_parts_are_picked_and_held_only_while_the_order_runs(bench, desk):
+    order = booked(bench, desk)
+    services.pick_part(order=order, part_number="SK-H2", by=desk, at=NOON)
+    assert order.pick_list.lines.filter(part_number="SK-H2", picked_at__isnull=False).count() == 3  # one is short
+    services.call_off(order=order, why="customer fell ill", by=desk, at=NOON)
+    for act in (services.pick_part, services.put_back_part):
+        with pytest.raises(Conflict, match="called off"):
+            act(order=order, part_number="SK-H2", by=desk, at=NOON)
+    with pytest.raises(Conflict, match="called off"):
+        services.hold_parts(order=order, at=NOON)
+    assert stock_of([bench["kit"]])[bench["kit"].pk].held == 0
+    assert all(line.held == 0 for line in order.pick_list.lines.all())
+
+
+@pytest.mark.django_db(transaction=True)
+def test_closing_one_order_while_another_of_the_vehicle_is_checked_in_blocks_nobody(bench, desk, manager):
+    vehicle = bench["vehicle"]
+    front, rear, *_ = fit_dampers(vehicle=vehicle, by=desk, at=NOON)
+    make.make_movement(bench["kit"], 5)
+    for _ in range(2):
+        first = make.make_order(by=desk, dampers=[front], vehicle=vehicle)
+        services.check_in(order=first, meters=[], as_found=[], by=desk, at=NOON)
+        services.close_job(job=first.jobs.get(), by=manager, at=NOON, override_reason="scrapped")
+        then = make.make_order(by=desk, dampers=[rear], vehicle=vehicle)
+        meters = [(Meter.DISTANCE, parse("4218 mi", "distance"))]
+        outcomes = at_once(
+            lambda first=first: services.close_order(order=first, used=[], by=manager, at=NOON),
+            lambda then=then, meters=meters: services.check_in(
+                order=then, meters=meters, as_found=[], by=desk, at=NOON
+            ),
+        )
+        assert [one.status for one in outcomes] == [OrderStatus.READY, OrderStatus.ON_BENCH]
+        services.close_job(job=then.jobs.get(), by=manager, at=NOON, override_reason="scrapped")
+        services.close_order(order=then, used=[], by=manager, at=NOON)

@@ -53,7 +53,7 @@ class Part:
     name: str
     number: str
     bin: str
-    draft: bool  # the amount comes from a sheet that nobody has verified
+    draft: bool = False  # the amount comes from a sheet that nobody has verified
 
 
 @dataclass(frozen=True)

@@ -293,6 +293,12 @@ class Migration(migrations.Migration):
                         fields=("vehicle_model",),
                         name="serviceinterval_of_vehicle_once",
                     ),
+                    models.UniqueConstraint(
+                        models.Value(1),
+                        condition=models.Q(("damper_model__isnull", True), ("vehicle_model__isnull", True)),
+                        name="serviceinterval_by_default_once",
+                        violation_error_message="There is a default interval already: change that one.",
+                    ),
                     models.CheckConstraint(
                         condition=models.Q(("damper_model", None), ("vehicle_model", None), _connector="OR"),
                         name="serviceinterval_of_one_thing",

@@ -2,10 +2,9 @@
 
 from django import forms
 from django.contrib.auth.validators import UnicodeUsernameValidator
-from django.core.exceptions import ValidationError
 
 from shop.calc import units
-from shop.core.amounts import to_base_unit
+from shop.core.amounts import stock_amount, to_base_unit
 from shop.customers.models import VehicleModel
 from shop.dampers.measures import QUANTITY, SPECIFIED, Measure
 from shop.dampers.models import DamperModel
@@ -14,7 +13,7 @@ from shop.specs.models import SheetPosition, SheetStatus, SpecSheet
 from shop.specs.services import NewValue
 from shop.staff.models import Role
 from shop.web.fields import QuantityField
-from shop.web.forms import FindForm, KeyedForm, text_field, year_field
+from shop.web.forms import FindForm, KeyedForm, NewPasswordForm, text_field, year_field
 
 
 class SheetsForm(FindForm):
@@ -165,32 +164,75 @@ class ReceiveForm(KeyedForm):
         return data
 
 
-class PersonForm(KeyedForm):
+class CountForm(KeyedForm):
+    """What was found on the shelf of a part; cleans to what count takes.
+
+    Of a part that comes in containers: the full ones of one size and what the opened one holds, or what stands in none.
+    """
+
+    container = forms.ModelChoiceField(Container.objects.none(), label="Container")
+    full = forms.IntegerField(
+        label="Full ones",
+        min_value=0,
+        max_value=100_000,
+        required=False,
+        widget=forms.TextInput({"inputmode": "numeric"}),
+    )
+    reason = forms.CharField(max_length=200, label="Why", help_text="A yearly count, a bottle that broke.")
+
+    def __init__(self, *args, part, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.part = part
+        containers = part.containers.all()
+        self.fields["found"] = stock_field(part, label="Found")
+        if not containers:
+            del self.fields["container"]
+            del self.fields["full"]
+        else:
+            self.fields["container"].queryset = containers
+            self.fields["container"].empty_label = None
+            self.fields["found"].label = "In the opened one"
+            self.fields["found"].required = False
+            if part.movements.filter(container=None).exists():
+                self.fields["container"].required = False
+                self.fields["container"].empty_label = "in no container"
+                self.fields["found"].label = "In the opened one, or in no container"
+        self.order_fields(["request_key", "container", "full", "found", "reason"])
+
+    def clean(self):
+        data = super().clean()
+        container, full, entered = data.get("container"), data.pop("full", None), data.pop("found", None)
+        if "full" in self.errors or "found" in self.errors or "container" in self.errors:
+            return data
+        found = to_base_unit(entered.si, self.part.measure) if entered else 0
+        if full is None and not entered:
+            self.add_error("full", "Nothing is typed here. Type 0 if none is there.")
+        elif full and not container:
+            self.add_error("full", "Choose the container that was counted, or empty this.")
+        elif container and found >= container.size:
+            size = stock_amount(container.size, self.part.measure)
+            self.add_error("found", f"A full {container} holds {size}; an opened one less. Count full ones above.")
+        else:
+            data["found"] = found + (full or 0) * container.size if container else found
+        return data
+
+
+class PersonForm(NewPasswordForm, KeyedForm):
     username = forms.CharField(
         max_length=150, label="User name", validators=[UnicodeUsernameValidator()], help_text="To log in with."
     )
     first_name = forms.CharField(max_length=150)
     last_name = forms.CharField(max_length=150)
     role = forms.ChoiceField(choices=Role.choices, widget=forms.RadioSelect)
-    password = forms.CharField(
-        max_length=128,
-        strip=False,
-        widget=forms.PasswordInput({"autocomplete": "new-password"}),
-        label="First password",
-    )
-    again = forms.CharField(
-        max_length=128,
-        strip=False,
-        widget=forms.PasswordInput({"autocomplete": "new-password"}),
-        label="The same again",
-    )
+    field_order = ["request_key", "username", "first_name", "last_name", "role", "password", "again"]
 
-    def clean(self):
-        data = super().clean()
-        again = data.pop("again", None)
-        if again is not None and "password" in data and again != data["password"]:
-            raise ValidationError({"again": "The two passwords differ. Type both again."})
-        return data
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["password"].label = "First password"
+
+
+class RoleForm(KeyedForm):
+    role = forms.ChoiceField(choices=Role.choices, widget=forms.RadioSelect)
 
 
 class PinForm(forms.Form):

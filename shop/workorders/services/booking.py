@@ -37,6 +37,8 @@ def book(
     """Book a rebuild and hold the parts for it that are there."""
     if vehicle and vehicle.customer_id != customer.pk:
         raise ValidationError({"vehicle": f"The {vehicle} belongs to another customer."})
+    if vehicle:
+        vehicle = Vehicle.objects.select_related("model").get(pk=vehicle.pk)  # it may have been sold since it was read
     if vehicle and vehicle.sold_on:
         raise ValidationError(
             {"vehicle": f"The {vehicle} was sold on {vehicle.sold_on}. Book its dampers for their owner."}

@@ -114,7 +114,8 @@ def second_check(*, job: DamperJob, step: Step, reading: Reading | None = None, 
     if state.check:
         return state.check
     if by in state.did_it:
-        raise ValidationError(f"{by} did this step. Somebody who did not has to check it.", code="second_person")
+        words = "A second person has to check this: somebody who did not do it."
+        raise ValidationError(words, code="second_person")
     check = SecondCheck(
         job=job, step=step, reading=state.reading, first_by=(state.reading or state.done).by, by=by, at=at
     )

@@ -68,9 +68,8 @@ class Child:
 
 
 def web_server(port):
-    command = [sys.executable, "-m", "gunicorn", "shop.wsgi:application", "--bind", f"127.0.0.1:{port}"]
-    command += ["--worker-class", "gthread", "--workers", "2", "--threads", "4"]
-    command += ["--timeout", "60", "--graceful-timeout", "5", "--no-control-socket"]
+    command = [sys.executable, "-m", "gunicorn", "--config", "python:shop.gunicorn", "shop.wsgi:application"]
+    command += ["--bind", f"127.0.0.1:{port}", "--threads", "4", "--graceful-timeout", "5"]
     return Child("web server", "web.log", command)
 
 
