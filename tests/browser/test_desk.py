@@ -59,7 +59,7 @@ def every_page(family, by):
         desk("day"), desk("orders"), desk("orders", ask="?q=nobody"), desk("search", ask="?q=ines"),
         desk("search", ask="?q=nobody"), *(one.get_absolute_url() for one in orders.values()),
         desk("check_in", booked.pk), desk("check_in", bench.pk), desk("call_off", booked.pk),
-        desk("close", bench.pk), desk("hand_back", ready.pk), desk("pick_list", booked.pk), desk("pick_list", ready.pk),
+        desk("hand_back", ready.pk), desk("pick_list", booked.pk), desk("pick_list", ready.pk),
         desk("job_card", booked.pk), desk("card_check", bench.pk, 1, "abc"),
         desk("customers"), desk("customers", ask="?q=nobody"), desk("customer_new"), desk("customer", customer.pk),
         desk("customer_change", customer.pk), desk("vehicle_new", customer.pk), desk("vehicle", vehicle.pk),
@@ -67,8 +67,9 @@ def every_page(family, by):
         desk("damper_new", ask=f"?customer={customer.pk}"), desk("book"), desk("book", ask=f"?customer={customer.pk}"),
         desk("book", ask=f"?vehicle={vehicle.pk}"),
         manage("sheets"), manage("sheet", draft.pk), manage("sheet", family["sheets"][0].pk), manage("sheet_new"),
-        manage("stock"), manage("receive", ask=f"?part={family['oil'].pk}"), manage("staff"), manage("person_new"),
-        manage("pin", by.pk),
+        manage("stock"), manage("receive", ask=f"?part={family['oil'].pk}"), manage("count", ask=f"?part={family['oil'].pk}"),
+        manage("staff"), manage("person", by.pk), manage("role", by.pk), manage("password", by.pk), manage("let_go", by.pk),
+        manage("person_new"), manage("pin", by.pk), reverse("own_password"),
     ]  # fmt: skip
 
 

@@ -8,9 +8,12 @@ import pytest
 from django.db import connection
 
 from shop.calc.units import parse
-from shop.documents.services import bag_tags, card_state, job_card, pick_list_paper
+from shop.documents.services import DIGITS_IN_QR, bag_tags, card_state, job_card, pick_list_paper
+from shop.specs.models import SpecSheet
+from shop.specs.services import withdraw_sheet
 from shop.workorders.services import finish_step, record_reading
-from tests.documents.orders import make_checked_in, make_family, pages
+from tests import factories
+from tests.documents.orders import make_checked_in, make_family, pages, stock_kit
 from tests.factories import NOON
 
 pytestmark = pytest.mark.django_db
@@ -177,3 +180,31 @@ def test_nothing_half_written_is_ever_kept(store, monkeypatch):
     monkeypatch.setattr(os, "fsync", full_disk)
     assert job_card(order=order, at=NOON).pdf.startswith(b"%PDF")
     assert list(store.iterdir()) == []
+
+
+def test_a_card_whose_sheet_was_withdrawn_says_stop_when_it_is_scanned(manager):
+    order = make_checked_in(corners=["rear_right"])
+    paper = job_card(order=order, at=NOON)
+    scanned = {"order": order, "revision": 1, "digest": paper.digest[:DIGITS_IN_QR]}
+    assert card_state(**scanned).current
+    sheet = SpecSheet.objects.get(code=order.jobs.get().sheet.code)
+    withdraw_sheet(sheet=sheet, why="wrong torque", by=manager, at=NOON)
+    state = card_state(**scanned)
+    assert not state.current
+    assert state.words.startswith(f"Stop at damper {order.jobs.get().tag}, rear right. The spec table has changed")
+
+
+@pytest.mark.parametrize("digits", [0, 1, 11, 13])
+def test_a_code_of_another_length_is_no_card(digits):
+    order = make_checked_in(corners=["rear_right"])
+    digest = job_card(order=order, at=NOON).digest[:digits]
+    assert not card_state(order=order, revision=1, digest=digest).current
+
+
+def test_an_amount_of_oil_from_a_draft_prints_as_draft_on_card_and_pick_list():
+    model = factories.make_damper_model()
+    factories.make_sheet(model, status="draft")
+    stock_kit(model)
+    order = make_checked_in(model=model, corners=["rear_right"])
+    for paper in (job_card(order=order, at=NOON), pick_list_paper(order=order, at=NOON)):
+        assert "336 mL DRAFT" in " ".join(pages(paper.pdf))

@@ -207,8 +207,8 @@ def test_without_the_tick_the_vehicle_comes_without_dampers(at_desk):
     ("year", "told"),
     [
         ("1999", "it was built 2010 to 2026."),
-        ("0", "greater than or equal to 1900"),
-        ("-5", "greater than or equal to 1900"),
+        ("0", "greater than or equal to 1970"),
+        ("-5", "greater than or equal to 1970"),
         ("9" * 30, "less than or equal to 2100"),
         ("two thousand", "Enter a whole number."),
         ("", "This field is required."),
