@@ -15,7 +15,7 @@ from shop.staff.models import User
 from shop.staff.services import confirm_bench_pin
 from shop.workorders.models import DamperJob, Reading
 from shop.workorders.selectors import bench_jobs, figures_changed, job_steps, missing, on_bench, settings_of
-from shop.workorders.services import close_job, finish_step, second_check
+from shop.workorders.services import close_job, finish_step, reopen_damper, second_check
 
 
 class CheckInput(Input):
@@ -27,6 +27,10 @@ class CheckInput(Input):
         queryset=Reading.objects.all(), required=False, allow_null=True,
         help_text="Where the step has one: the reading that the second person has seen.",
     )  # fmt: skip
+
+
+class ReopenInput(Input):
+    why = serializers.CharField(max_length=300, help_text="What went wrong, or what has to be done once more.")
 
 
 class CloseJobInput(Input):
@@ -201,6 +205,16 @@ class StepCheck(JobEndpoint):
 
     def asked(self):
         return {name: value for name, value in self.request.data.items() if name != "pin"}
+
+
+class JobReopen(JobEndpoint):
+    permission_classes = [Allows("work")]
+
+    @extend_schema(request=ReopenInput, responses=JobOutput)
+    def post(self, request, pk):
+        """Vent a damper and begin its steps anew, zero pressure first; the record of before stays."""
+        self.do(reopen_damper, job=self.find(DamperJob, pk), **self.body(ReopenInput))
+        return self.answer(pk)
 
 
 class JobClose(JobEndpoint):

@@ -11,6 +11,6 @@ workers = 2
 threads = 8
 timeout = 60
 control_socket_disable = True
-# Its own lines look like those of the site. Requests are logged by the site.
-its_own = {name: {"propagate": True} for name in ("gunicorn.error", "gunicorn.access")}
+# Its own lines look like those of the site, which also logs the requests: each with its id, without customers' links.
+its_own = {"gunicorn.error": {"propagate": True}, "gunicorn.access": {"level": "CRITICAL", "propagate": False}}
 logconfig_dict = settings.LOGGING | {"loggers": settings.LOGGING["loggers"] | its_own}

@@ -17,6 +17,7 @@ from shop.workorders.models import (
     CardRevision,
     DamperJob,
     Reading,
+    Reopening,
     SecondCheck,
     StepDone,
     Tool,
@@ -44,6 +45,7 @@ def book(desk, technician, second, manager):
     make.make_tool()
     job = make.make_open_job(by=desk, damper=damper)
     make.open_the_gate(job, technician, second)
+    Reopening.objects.create(job=job, round=2, why="no full stroke", by=technician, at=NOON)
     CardRevision.objects.create(order=job.order, number=1, digest="a" * 64, at=NOON)
     RequestKey.objects.create(scope="s", key="k", fingerprint="f", made_at=NOON)
     ServiceInterval.objects.create(damper_model=model, months=6, source="test")
@@ -146,6 +148,8 @@ CASES = {
     "stepdone_once": copy(StepDone),
     "secondcheck_once": copy(SecondCheck),
     "secondcheck_by_another": copy(SecondCheck, by=lambda row: row.first_by, step=lambda row: Step.objects.first()),
+    "reopening_round_once": copy(Reopening),
+    "reopening_has_reason": copy(Reopening, round=9, why=""),
     "cardrevision_number_once": copy(CardRevision),
 }
 

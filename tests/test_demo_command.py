@@ -1,5 +1,6 @@
 """`make demo` as people meet it: web server, worker and scheduler up together, down together, and the data kept."""
 
+import json
 import os
 import re
 import signal
@@ -138,6 +139,11 @@ def test_it_runs_stops_cleanly_and_goes_on_with_its_data(start, folder):
     assert any("celery" in command_line(pid) for pid in processes)
     loaded = customers(folder)
     assert loaded
+    for log in ("web.log", "worker.log"):
+        said = (folder / "log" / log).read_text().splitlines()
+        if log == "worker.log" and os.geteuid() == 0:
+            said = [line for line in said if line.startswith("{")]  # Celery warns root in words of its own
+        assert {"event", "level", "timestamp"} <= set.intersection(*[set(json.loads(line)) for line in said])
 
     assert demo.end(signal.SIGINT) == 0
     assert re.search(r"The data is kept in \S+; make demo goes on with it\.", demo.said)

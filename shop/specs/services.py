@@ -221,9 +221,9 @@ def add_kit_line(
     damper_model = DamperModel.objects.select_for_update(no_key=True).get(pk=damper_model.pk)
     if amount is not None and amount <= 0:
         raise ValidationError({"amount": f"No damper takes {stock_amount(amount, measure)}. Give more than zero."})
-    if amount is not None and amount > MOST_AT_ONCE[measure]:
-        most = stock_amount(MOST_AT_ONCE[measure], measure)
-        words = f"{stock_amount(amount, measure)} for one damper is a slip; at most {most}."
+    most = MOST_AT_ONCE.get(measure)  # a measure that there is none of is refused below, with the row
+    if amount is not None and most is not None and amount > most:
+        words = f"{stock_amount(amount, measure)} for one damper is a slip; at most {stock_amount(most, measure)}."
         raise refused("amount", words, "too_much")
     if year_from is not None and year_to is not None and year_to < year_from:
         raise ValidationError({"year_to": f"{year_to} lies before the first model year, {year_from}."})

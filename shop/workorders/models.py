@@ -111,6 +111,10 @@ class DamperJob(models.Model):
     status = models.CharField(max_length=10, choices=JobStatus, default=JobStatus.BOOKED)
     spec = models.JSONField(null=True, blank=True, help_text="The sheet as it was at check-in; frozen by a trigger.")
     procedure = models.ForeignKey(Procedure, models.PROTECT, null=True, blank=True, related_name="+")
+    round = models.PositiveSmallIntegerField(
+        default=1,
+        help_text="Goes up when the damper is opened again; earlier rounds count no more.",
+    )
     closed_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
     closed_at = models.DateTimeField(null=True, blank=True)
     override_reason = models.CharField(
@@ -156,8 +160,11 @@ class DamperJob(models.Model):
         return FrozenSheet.read(self.spec)
 
     def standing_readings(self) -> dict:
-        """The reading that holds for each (measure, moment): the last of its line of corrections."""
-        readings = list(self.readings.all())
+        """The reading that holds for each (measure, moment): the last of its line of corrections in this round.
+
+        What was found holds through every round.
+        """
+        readings = [one for one in self.readings.all() if one.round == self.round or one.moment == Moment.FOUND]
         corrected = {one.corrects_id for one in readings}
         return {(one.measure, one.moment): one for one in readings if one.pk not in corrected}
 
@@ -228,6 +235,7 @@ class Reading(models.Model):
     job = models.ForeignKey(DamperJob, models.PROTECT, related_name="readings")
     measure = models.CharField(max_length=20, choices=Measure)
     moment = models.CharField(max_length=5, choices=Moment)
+    round = models.PositiveSmallIntegerField(default=1, help_text="The job's round in which it was done.")
     step = models.ForeignKey(Step, models.PROTECT, null=True, blank=True, related_name="+")
     value_si = models.FloatField()
     figures = models.CharField(max_length=20, help_text="As entered.")
@@ -246,7 +254,7 @@ class Reading(models.Model):
         constraints = [
             # One line of readings per figure: a second one has to correct the first.
             models.UniqueConstraint(
-                name="reading_first_once", fields=["job", "measure", "moment"], condition=Q(corrects=None)
+                name="reading_first_once", fields=["job", "measure", "moment", "round"], condition=Q(corrects=None)
             ),
             models.CheckConstraint(
                 name="reading_not_negative",
@@ -275,12 +283,13 @@ class StepDone(models.Model):
 
     job = models.ForeignKey(DamperJob, models.PROTECT, related_name="steps_done")
     step = models.ForeignKey(Step, models.PROTECT, related_name="+")
+    round = models.PositiveSmallIntegerField(default=1, help_text="The job's round in which it was done.")
     by = models.ForeignKey(User, models.PROTECT, related_name="+")
     at = models.DateTimeField()
 
     class Meta:
         ordering = ["pk"]
-        constraints = [models.UniqueConstraint(name="stepdone_once", fields=["job", "step"])]
+        constraints = [models.UniqueConstraint(name="stepdone_once", fields=["job", "step", "round"])]
 
     def __str__(self):
         return f"{self.step} by {self.by}"
@@ -291,6 +300,7 @@ class SecondCheck(models.Model):
 
     job = models.ForeignKey(DamperJob, models.PROTECT, related_name="second_checks")
     step = models.ForeignKey(Step, models.PROTECT, related_name="+")
+    round = models.PositiveSmallIntegerField(default=1, help_text="The job's round in which it was done.")
     reading = models.OneToOneField(Reading, models.PROTECT, null=True, blank=True, related_name="second_check")
     first_by = models.ForeignKey(User, models.PROTECT, related_name="+", help_text="Who did it, for the constraint.")
     by = models.ForeignKey(User, models.PROTECT, related_name="+")
@@ -299,7 +309,9 @@ class SecondCheck(models.Model):
     class Meta:
         ordering = ["pk"]
         constraints = [
-            models.UniqueConstraint(name="secondcheck_once", fields=["job", "step"], condition=Q(reading=None)),
+            models.UniqueConstraint(
+                name="secondcheck_once", fields=["job", "step", "round"], condition=Q(reading=None)
+            ),
             models.CheckConstraint(
                 name="secondcheck_by_another",
                 condition=~Q(by=F("first_by")),
@@ -309,6 +321,30 @@ class SecondCheck(models.Model):
 
     def __str__(self):
         return f"{self.step} checked by {self.by}"
+
+
+class Reopening(models.Model):
+    """A damper was vented and opened again: all steps begin anew, zero pressure first. Append-only."""
+
+    job = models.ForeignKey(DamperJob, models.PROTECT, related_name="reopenings")
+    round = models.PositiveSmallIntegerField(help_text="The round that begins with it.")
+    why = models.CharField(max_length=300)
+    by = models.ForeignKey(User, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(name="reopening_round_once", fields=["job", "round"]),
+            models.CheckConstraint(
+                name="reopening_has_reason",
+                condition=~Q(why=""),
+                violation_error_message="Say why the damper is opened again.",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.job} opened again"
 
 
 class CardRevision(models.Model):

@@ -47,6 +47,11 @@ class StepState:
         return bool(self.reading and self.value and self.verified and self.value.allows(self.reading.value_si))
 
     @property
+    def settled(self) -> bool:
+        """Whether the bench has done all it can; a figure that no verified sheet gives is not the bench's to mend."""
+        return bool(self.done and not self.lacking and (self.check or not self.step.critical))
+
+    @property
     def complete(self) -> bool:
         return bool(
             self.done
@@ -107,6 +112,7 @@ def on_bench():
         "readings__tool",
         "steps_done__by",
         "second_checks__by",
+        "reopenings__by",
     )
 
 
@@ -120,8 +126,8 @@ def job_steps(job: DamperJob) -> list[StepState]:
     if job.procedure is None:
         return []
     sheet, readings = job.sheet, job.standing_readings()
-    done = {one.step_id: one for one in job.steps_done.all()}
-    checks = {(one.step_id, one.reading_id): one for one in job.second_checks.all()}
+    done = {one.step_id: one for one in job.steps_done.all() if one.round == job.round}
+    checks = {(one.step_id, one.reading_id): one for one in job.second_checks.all() if one.round == job.round}
     states = []
     for step in job.procedure.steps.all():
         if step.needs_ifp and not job.damper.model.has_ifp:

@@ -7,6 +7,7 @@ from django.test.utils import CaptureQueriesContext
 from api.endpoint import Listing
 from api.urls import v1
 from tests import factories as make
+from tests.api.conftest import refused
 from tests.api.shop import booking, make_family, make_one_on_bench
 from tests.factories import make_user
 
@@ -115,3 +116,13 @@ def test_the_steps_of_a_job_take_a_constant_number_of_queries(counted, at_bench)
     for number in range(4, 8):
         at_bench.made(f"jobs/{bench.job}/steps/{number}/done/")
     assert counted(f"jobs/{bench.job}/")[0] == few
+
+
+@pytest.mark.parametrize("number", ["9" * 19, "9" * 40, "9" * 5000, "-1", "0", "x"])
+@pytest.mark.parametrize(("path", "name"), [
+    ("vehicles/", "customer"), ("dampers/", "customer"), ("dampers/", "vehicle"), ("work-orders/", "customer"),
+    ("work-orders/", "vehicle"),
+])  # fmt: skip
+def test_a_number_that_no_row_can_have_is_refused_under_its_name(at_bench, path, name, number):
+    refused(at_bench.get(path, **{name: number}), 400, field=name)
+    assert at_bench.get(path, **{name: "9" * 18}).json()["count"] == 0

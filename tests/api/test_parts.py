@@ -96,3 +96,38 @@ class TestPickList:
         short = next(line for line in kit["lines"] if line["held"]["figures"] == "0")
         answer = at_desk.post(f"pick-lines/{short['id']}/pick/")
         assert "is short" in refused(answer, 409, code="short")
+
+
+class TestCount:
+    def test_what_was_counted_corrects_the_book_once_per_key(self, at_desk, oil):
+        path, bottle = f"parts/{oil.pk}/count/", oil.containers.get().pk
+        body = {"found": "1660 mL", "container": bottle, "reason": "yearly count"}
+        for _ in range(2):
+            told = at_desk.post(path, body, key="count-1")
+            assert told.status_code == 201
+            assert told.json()["kind"] == "counted"
+            assert told.json()["amount"]["si"] == pytest.approx(-0.00034)
+        assert at_desk.get(f"parts/{oil.pk}/").json()["on_hand"]["figures"] == "1660"
+        refused(at_desk.post(path, body, key="count-2"), 400, field="found", code="no_difference")
+
+    @pytest.mark.parametrize(
+        ("given", "field"),
+        [
+            ({"found": "3"}, "found"),
+            ({"found": "-1 L"}, "found"),
+            ({"found": "1e30 L"}, "found"),
+            ({"reason": ""}, "reason"),
+            ({"container": 4711}, "container"),
+        ],
+    )
+    def test_nonsense_is_refused_and_nothing_is_written(self, at_desk, oil, given, field):
+        before = Movement.objects.count()
+        body = {"found": "1 L", "container": oil.containers.get().pk, "reason": "yearly count"} | given
+        refused(at_desk.post(f"parts/{oil.pk}/count/", body), 400, field=field)
+        assert Movement.objects.count() == before
+
+    def test_what_is_held_is_not_counted_away(self, at_desk, oil):
+        make.make_pick_list(oil, 1_500_000)
+        body = {"found": "1 L", "container": oil.containers.get().pk, "reason": "yearly count"}
+        message = refused(at_desk.post(f"parts/{oil.pk}/count/", body), 400, field="found", code="held")
+        assert "1500 mL is held: 1500 mL for LG-1001, 1001-1" in message

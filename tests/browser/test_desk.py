@@ -67,9 +67,10 @@ def every_page(family, by):
         desk("damper_new", ask=f"?customer={customer.pk}"), desk("book"), desk("book", ask=f"?customer={customer.pk}"),
         desk("book", ask=f"?vehicle={vehicle.pk}"),
         manage("sheets"), manage("sheet", draft.pk), manage("sheet", family["sheets"][0].pk), manage("sheet_new"),
-        manage("stock"), manage("receive", ask=f"?part={family['oil'].pk}"), manage("count", ask=f"?part={family['oil'].pk}"),
-        manage("staff"), manage("person", by.pk), manage("role", by.pk), manage("password", by.pk), manage("let_go", by.pk),
-        manage("person_new"), manage("pin", by.pk), reverse("own_password"),
+        manage("stock"), manage("receive", ask=f"?part={family['oil'].pk}"), manage("staff"),
+        manage("count", ask=f"?part={family['oil'].pk}"), manage("person", by.pk), manage("role", by.pk),
+        manage("password", by.pk), manage("let_go", by.pk), manage("person_new"), manage("pin", by.pk),
+        reverse("own_password"),
     ]  # fmt: skip
 
 

@@ -6,7 +6,7 @@ from django.db.models import Sum
 
 from shop.parts.models import Movement
 from shop.parts.selectors import draw, draw_in_words, stock_of, to_buy
-from shop.parts.services import receive, use
+from shop.parts.services import count, receive, use
 from shop.workorders import services
 from tests import factories as make
 from tests.factories import NOON
@@ -118,3 +118,64 @@ def test_the_same_reading_recorded_by_two_at_once_stands_once():
     outcomes = at_once(left(by[0]), left(by[1]))
     assert sum(isinstance(outcome, ValidationError) for outcome in outcomes) == 1
     assert job.readings.filter(moment="left").count() == 1
+
+
+# --- counting
+
+
+def counted(part, found, by, **given):
+    return count(part=part, found=found, by=by, at=NOON, **{"reason": "yearly count"} | given)
+
+
+def test_a_count_writes_the_difference_and_who_found_it(oil, desk):
+    litre = oil.containers.get(name="1 L bottle")
+    made = counted(oil, 2_000_000, desk, container=litre)
+    assert (made.amount, made.kind, made.container, made.by, made.reason) == (
+        -660_000, "counted", litre, desk, "yearly count"
+    )  # fmt: skip
+    assert counted(oil, 5_000_000, desk, container=oil.containers.get(name="5 L can")).amount == 5_000_000
+    assert stock_of([oil])[oil.pk].on_hand == 7_000_000
+
+
+@pytest.mark.parametrize(
+    ("given", "field"),
+    [
+        ({"found": -1}, "found"),
+        ({"found": 10**10 + 1}, "found"),
+        ({"found": 2_660_000}, "found"),
+        ({"reason": "  "}, "reason"),
+    ],
+)
+def test_a_count_that_says_nothing_or_nonsense_is_refused(oil, desk, given, field):
+    litre = oil.containers.get(name="1 L bottle")
+    with pytest.raises(ValidationError) as refused:
+        counted(**{"part": oil, "found": 1_000_000, "container": litre, "by": desk} | given)
+    assert set(refused.value.message_dict) == {field}
+
+
+def test_a_container_of_another_part_is_not_counted_here(oil, desk):
+    other = make.make_container(make.make_part(measure="volume"), 1_000_000)
+    with pytest.raises(ValidationError, match="is not a container of"):
+        counted(oil, 1_000_000, desk, container=other)
+
+
+def test_a_count_never_takes_what_is_held_and_says_for_whom(oil, desk):
+    held = make.make_pick_list(oil, 2_000_000).lines.get().reservation
+    litre = oil.containers.get(name="1 L bottle")
+    with pytest.raises(ValidationError) as refused:
+        counted(oil, 1_999_999, desk, container=litre)
+    assert f"2000 mL for {held.purpose}" in str(refused.value)
+    counted(oil, 2_000_000, desk, container=litre)
+    assert stock_of([oil])[oil.pk].available == 0
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_count_and_a_booking_at_once_never_promise_more_than_is_there():
+    part, by = make.make_part(on_hand=3), make.make_user("desk")
+    outcomes = at_once(
+        lambda: counted(part, 1, by),
+        lambda: make.make_pick_list(part, 3),
+    )
+    stock = stock_of([part])[part.pk]
+    assert stock.held <= stock.on_hand, outcomes
+    assert not any(isinstance(one, Exception) and not isinstance(one, ValidationError) for one in outcomes)

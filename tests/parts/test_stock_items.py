@@ -57,6 +57,7 @@ def test_a_stock_item_that_cannot_be_is_refused_and_leaves_no_trace(desk, given,
     [
         ({"size": 0}, "more than 0 mL"),
         ({"size": -1}, "Give what is in it"),
+        ({"size": 10**10 + 1}, "at most 10000000 mL"),
         ({"size": 1_000_000}, "1 L bottle holds 1000 mL already"),
         ({"price": Decimal("-0.01")}, "-0.01 cannot be a price"),
         ({"price": Decimal("0.001")}, "no more than 2 decimal places"),

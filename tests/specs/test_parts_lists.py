@@ -38,6 +38,7 @@ def test_an_order_takes_up_the_parts_list_when_it_is_checked_in(manager, desk):
     ("given", "told"),
     [
         ({"amount": 0}, "No damper takes 0"),
+        ({"amount": 10**6 + 1}, "1000001 for one damper is a slip; at most 1000000"),
         ({"amount": None}, "only oil may take it from the spec sheet"),
         ({"year_from": 2015, "year_to": 2014}, "2014 lies before the first model year, 2015"),
         ({"part_number": "sg-1", "year_from": 2014}, "SG-1 seal grease, 4 g, model years to 2014 is in this"),

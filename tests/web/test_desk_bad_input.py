@@ -49,7 +49,9 @@ def pages(manager):
     ]
 
 
-@pytest.mark.parametrize("typed", NASTY, ids=["nothing", "null", "long", "huge", "endless", "below", "beyond", "late", "odd"])
+@pytest.mark.parametrize(
+    "typed", NASTY, ids=["nothing", "null", "long", "huge", "endless", "below", "beyond", "late", "odd"]
+)
 def test_no_form_stumbles_over_what_is_typed(as_manager, pages, typed):
     for page, to in pages:
         filled = dict.fromkeys(form(as_manager.get(page)), typed)
@@ -57,7 +59,9 @@ def test_no_form_stumbles_over_what_is_typed(as_manager, pages, typed):
         assert as_manager.post(to, {}).status_code in CALM, to
 
 
-@pytest.mark.parametrize("typed", NASTY, ids=["nothing", "null", "long", "huge", "endless", "below", "beyond", "late", "odd"])
+@pytest.mark.parametrize(
+    "typed", NASTY, ids=["nothing", "null", "long", "huge", "endless", "below", "beyond", "late", "odd"]
+)
 def test_no_list_stumbles_over_what_is_asked(as_manager, typed):
     names = """
         desk:orders desk:customers desk:search desk:book desk:damper_new manage:sheets manage:sheet_new manage:stock

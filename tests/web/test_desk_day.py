@@ -196,7 +196,9 @@ def test_no_orders_yet_leads_to_the_first(at_desk):
     ("status", "told", "offered"),
     [
         (OrderStatus.BOOKED, "Rebuild of 1 damper.", {"check_in", "call_off", "pick_list", "bag_tags"}),
-        (OrderStatus.ON_BENCH, "0 of 1 damper closed. Rear right:", {"pick_list", "job_card", "bag_tags", "close_order"}),
+        (OrderStatus.ON_BENCH, "0 of 1 damper closed. Rear right:", {
+            "pick_list", "job_card", "bag_tags", "close_order"
+        }),
         (OrderStatus.READY, "1 damper done. Waits for the customer.", {
             "hand_back", "pick_list", "job_card", "bag_tags", "service_record"
         }),

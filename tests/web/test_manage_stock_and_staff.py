@@ -8,7 +8,7 @@ from shop.specs.models import KitMeasure
 from shop.staff.models import AuditEntry, Role, User
 from shop.staff.services import confirm_bench_pin
 from tests import factories as make
-from tests.factories import NOON
+from tests.factories import NOON, PASSWORD
 from tests.web.people import form, send, words
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("at_noon")]
@@ -33,11 +33,11 @@ def test_the_stock_tells_what_is_there_what_is_held_and_in_which_containers(at_b
     assert "1660 mL 0 mL 1660 mL 1 × 1 L bottle, an opened 1 L bottle with 660 mL" in page
     assert "Receive" not in page
     assert "seal kit H2" not in words(at_bench.get(STOCK, {"q": "F-02"}))
-    assert "No such part." in words(at_bench.get(STOCK, {"q": "nothing"}))
+    assert "No such stock item." in words(at_bench.get(STOCK, {"q": "nothing"}))
 
 
 def test_an_empty_stock_says_so(at_desk):
-    assert "No parts yet." in words(at_desk.get(STOCK))
+    assert "No stock items yet." in words(at_desk.get(STOCK))
 
 
 def test_the_stock_takes_as_many_queries_for_fifty_parts_as_for_five(at_desk, django_assert_num_queries):
@@ -109,6 +109,74 @@ def test_a_delivery_of_an_unknown_part_has_no_page(at_desk, asked):
     assert at_desk.get(reverse("manage:receive") + asked).status_code == 404
 
 
+# --- counting
+
+
+def count_url(part):
+    return f"{reverse('manage:count')}?part={part.pk}"
+
+
+def test_pieces_that_were_counted_correct_the_book(at_desk):
+    part = make.make_part(on_hand=5)
+    assert "The book says: 5; 0 held for jobs." in words(at_desk.get(count_url(part)))
+    answer = send(at_desk, count_url(part), found="3", reason="yearly count")
+    assert "2 less than before." in words(at_desk.get(answer.url))
+    assert stock_of([part])[part.pk].on_hand == 3
+    told = Movement.objects.filter(part=part).last()
+    assert (told.kind, told.amount, told.reason) == ("counted", -2, "yearly count")
+
+
+def test_containers_are_counted_by_size_full_ones_and_the_opened_one(at_desk):
+    oil = make.make_part(measure=KitMeasure.VOLUME)
+    bottle = make.make_container(oil, 1_000_000, name="1 L bottle", full=3)
+    make.make_container(oil, 5_000_000, name="5 L can", full=1)
+    send(at_desk, count_url(oil), container=bottle.pk, full="1", found="250 mL", reason="one bottle broke")
+    shelf = {one.container.name: (one.full, one.opened) for one in stock_of([oil])[oil.pk].containers}
+    assert shelf == {"1 L bottle": (1, 250_000), "5 L can": (1, 0)}
+    send(at_desk, count_url(oil), container=bottle.pk, full="0", reason="all gone")
+    assert stock_of([oil])[oil.pk].on_hand == 5_000_000
+
+
+def test_what_stands_in_no_container_is_counted_too(at_desk):
+    oil = make.make_part(measure=KitMeasure.VOLUME, on_hand=500_000)
+    make.make_container(oil, 1_000_000, full=1)
+    send(at_desk, count_url(oil), container="", full="", found="0", reason="was never there")
+    assert stock_of([oil])[oil.pk].on_hand == 1_000_000
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ({"full": "", "found": ""}, "Type 0 if none is there."),
+        ({"found": "1 L"}, "Count full ones above."),
+        ({"full": "-1"}, "greater than or equal to 0"),
+        ({"full": "9" * 30}, "less than or equal to 100000"),
+        ({"found": "some"}, "cannot be read"),
+        ({"full": "3", "found": ""}, "nothing to correct"),
+        ({"reason": ""}, "This field is required."),
+        ({"full": "0", "found": "0"}, "but 2000 mL is held: 2000 mL for"),
+    ],
+)
+def test_a_count_that_cannot_be_is_refused_and_kept(at_desk, typed, told):
+    oil = make.make_part(measure=KitMeasure.VOLUME)
+    bottle = make.make_container(oil, 1_000_000, full=3)
+    make.make_pick_list(oil, 2_000_000)
+    typed = {"container": bottle.pk, "full": "2", "found": "100 mL", "reason": "yearly count"} | typed
+    answer = send(at_desk, count_url(oil), **typed)
+    assert answer.status_code == 422
+    assert told in words(answer)
+    assert form(answer)["full"] == typed["full"]
+    assert stock_of([oil])[oil.pk].on_hand == 3_000_000
+
+
+def test_the_same_count_sent_twice_is_one(at_desk):
+    part = make.make_part(on_hand=5)
+    filled = form(at_desk.get(count_url(part))) | {"found": "4", "reason": "yearly count"}
+    for _ in range(2):
+        assert at_desk.post(count_url(part), filled).status_code == 302
+    assert stock_of([part])[part.pk].on_hand == 4
+
+
 # --- staff
 
 
@@ -171,7 +239,7 @@ def test_a_bench_pin_is_set_and_holds_and_is_told_to_nobody(as_manager, technici
     assert f"{technician} has a new bench PIN." in words(as_manager.get(answer.url))
     confirm_bench_pin(user=technician, pin="2468", at=NOON)
     assert not RequestKey.objects.exists()
-    assert "2468" not in AuditEntry.objects.get(kind="person", key=technician.pk).what
+    assert AuditEntry.objects.get(kind="user", key=technician.pk).what == "new bench PIN"
 
 
 @pytest.mark.parametrize("typed", ["", "123", "123456789", "12a4", "١٢٣٤", " "])
@@ -187,3 +255,102 @@ def test_nobody_sets_a_pin_for_somebody_who_is_not_there(as_manager, technician)
     User.objects.filter(pk=technician.pk).update(is_active=False)
     assert as_manager.get(reverse("manage:pin", args=[technician.pk])).status_code == 404
     assert "Does not work here any more." in words(as_manager.get(STAFF))
+
+
+def of(person, page):
+    return reverse(f"manage:{page}", args=[person.pk])
+
+
+def test_a_person_is_let_go_and_taken_back_with_a_new_password(as_manager, technician, client):
+    client.force_login(technician)
+    page = as_manager.get(STAFF).content.decode()
+    assert of(technician, "person") in page
+    assert of(technician, "let_go") in as_manager.get(of(technician, "person")).content.decode()
+    answer = send(as_manager, of(technician, "let_go"))
+    assert "is let go and cannot log in any more." in words(as_manager.get(answer.url))
+    assert client.get(reverse("tablet:bench")).url.startswith(reverse("log_in"))
+    page = words(as_manager.get(of(technician, "person")))
+    assert "Does not work here any more" in page
+    assert f"let go: {technician}" in page
+    answer = send(as_manager, of(technician, "take_back"))
+    assert answer.url == of(technician, "password")
+    answer = send(as_manager, answer.url, password=WORD, again=WORD)
+    assert "has a new password" in words(as_manager.get(answer.url))
+    logged = client.post(reverse("log_in"), {"username": technician.username, "password": WORD})
+    assert logged.url == reverse("tablet:bench")
+
+
+def test_the_last_manager_cannot_leave_by_the_pages_either(as_manager, manager):
+    for page, typed in (("let_go", {}), ("role", {"role": "desk"})):
+        answer = send(as_manager, of(manager, page), **typed)
+        assert answer.status_code == 422
+        assert "is the last manager. Make somebody else a manager first" in words(answer)
+    assert as_manager.get(STAFF).status_code == 200
+
+
+def test_a_role_is_changed_on_a_page(as_manager, technician):
+    assert form(as_manager.get(of(technician, "role")))["role"] == "technician"
+    answer = send(as_manager, of(technician, "role"), role="desk")
+    assert f"{technician} is now: front desk." in words(as_manager.get(answer.url))
+    answer = send(as_manager, of(technician, "role"), role="owner")
+    assert answer.status_code == 422
+    technician.refresh_from_db()
+    assert technician.role == Role.DESK
+
+
+def test_a_manager_who_gives_the_role_away_is_led_to_a_page_that_opens(as_manager, manager):
+    make.make_user(Role.MANAGER)
+    answer = send(as_manager, of(manager, "role"), role="desk")
+    assert as_manager.get(answer.url).status_code == 200
+    assert as_manager.get(STAFF).status_code == 403
+
+
+def test_a_manager_sets_a_forgotten_password(as_manager, technician, client):
+    url = of(technician, "password")
+    for typed, told in [
+        ({"password": "short", "again": "short"}, "This password is too short."),
+        ({"password": WORD, "again": "another-one-entirely"}, "The two passwords differ."),
+    ]:
+        answer = send(as_manager, url, **typed)
+        assert answer.status_code == 422
+        assert told in words(answer)
+    assert send(as_manager, url, password=WORD, again=WORD).url == of(technician, "person")
+    for password, status in ((PASSWORD, 200), (WORD, 302)):
+        logged = client.post(reverse("log_in"), {"username": technician.username, "password": password})
+        assert logged.status_code == status
+    assert not RequestKey.objects.exists()
+
+
+# --- one's own password
+
+
+OWN = reverse("own_password")
+
+
+def test_everybody_changes_their_own_password_and_stays_logged_in_here_only(at_bench, technician, client):
+    client.force_login(technician)
+    assert OWN in at_bench.get(reverse("tablet:bench")).content.decode()
+    answer = send(at_bench, OWN, present=PASSWORD, password=WORD, again=WORD)
+    assert "Your password is changed." in words(at_bench.get(answer.url))
+    assert client.get(reverse("desk:orders")).status_code == 302
+    logged = client.post(reverse("log_in"), {"username": technician.username, "password": WORD})
+    assert logged.url == reverse("tablet:bench")
+    assert not RequestKey.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ({"present": "guessed"}, "This is not your present password."),
+        ({"present": ""}, "This field is required."),
+        ({"again": "another-one-entirely"}, "The two passwords differ."),
+        ({"password": "short", "again": "short"}, "This password is too short."),
+    ],
+)
+def test_a_password_of_ones_own_that_cannot_be_changed_stays(at_desk, desk, typed, told):
+    answer = send(at_desk, OWN, **{"present": PASSWORD, "password": WORD, "again": WORD} | typed)
+    assert answer.status_code == 422
+    assert told in words(answer)
+    assert PASSWORD not in answer.content.decode()
+    desk.refresh_from_db()
+    assert desk.check_password(PASSWORD)

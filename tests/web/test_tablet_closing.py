@@ -196,7 +196,9 @@ def test_a_used_amount_that_cannot_be_is_refused_and_kept_and_no_stock_moves(at_
     assert on_hand(order) == {"seal kit": 2, "seal grease": 100_000}
 
 
-@pytest.mark.parametrize(("typed", "sentence"), [("1.5", "Give a whole number of pcs."), ("9", "9 used, but the book has")])
+@pytest.mark.parametrize(
+    ("typed", "sentence"), [("1.5", "Give a whole number of pcs."), ("9", "9 used, but the book has")]
+)
 def test_pieces_are_whole_and_no_more_than_there_are(at_bench, order, typed, sentence):
     kit = order.pick_list.lines.get(tag=f"{order.jobs.first().tag}", measure="count")
     answer = send(at_bench, at_parts(order), **{f"used_{kit.pk}": typed})

@@ -405,3 +405,77 @@ def test_closing_one_order_while_another_of_the_vehicle_is_checked_in_blocks_nob
         assert [one.status for one in outcomes] == [OrderStatus.READY, OrderStatus.ON_BENCH]
         services.close_job(job=then.jobs.get(), by=manager, at=NOON, override_reason="scrapped")
         services.close_order(order=then, used=[], by=manager, at=NOON)
+
+
+# --- what may not be done before or after what ------------------------------------------------------------------------
+
+
+def test_nothing_is_charged_before_all_that_comes_before_is_done_and_checked(bench, desk, technician, second):
+    job = checked_in(bench, desk).jobs.first()
+    past_the_gate(job, technician, second)
+    with pytest.raises(ValidationError, match="First: “Open, drain, lay out”"):
+        record(job, bench, Measure.CHARGE, "200 psi", technician)
+    up_to_the_charge(job, bench, technician, second)
+    assert record(job, bench, Measure.CHARGE, "200 psi", technician).pk
+
+
+def test_a_torque_that_nobody_checked_bars_the_charge(bench, desk, technician, second):
+    job = checked_in(bench, desk).jobs.first()
+    up_to_the_charge(job, bench, technician, second, check_torque=False)
+    with pytest.raises(ValidationError, match=r"First: “Tighten the shaft nut”. Waits for a second person's check"):
+        record(job, bench, Measure.CHARGE, "200 psi", technician)
+
+
+def test_on_a_charged_damper_nothing_is_torqued_or_corrected_by_a_technician(bench, desk, technician, second, manager):
+    job = checked_in(bench, desk).jobs.first()
+    up_to_the_charge(job, bench, technician, second)
+    record(job, bench, Measure.CHARGE, "200 psi", technician)
+    torque = job.readings.get(measure=Measure.SHAFT_NUT_TORQUE)
+    correction = {"corrects": torque, "why": "typing error"}
+    with pytest.raises(ValidationError, match=r"is charged: 200 psi\. “Tighten the shaft nut” comes before"):
+        record(job, bench, Measure.SHAFT_NUT_TORQUE, "18.4 lbf·ft", technician, **correction)
+    # A manager may mend what was written down.
+    assert record(job, bench, Measure.SHAFT_NUT_TORQUE, "18.4 lbf·ft", manager, **correction).pk
+
+
+def test_a_damper_that_fails_is_opened_again_from_zero_pressure_on_and_loses_no_record(bench, desk, technician, second):
+    job = checked_in(bench, desk).jobs.first()
+    up_to_the_charge(job, bench, technician, second)
+    record(job, bench, Measure.CHARGE, "200 psi", technician)
+    with pytest.raises(ValidationError, match="Say why"):
+        services.reopen_damper(job=job, why=" ", by=technician, at=NOON)
+    services.reopen_damper(job=job, why="dead spot at mid stroke", by=technician, at=NOON)
+    job = type(job).objects.get(pk=job.pk)
+    assert not any(state.done or state.reading or state.check for state in job_steps(job))
+    with pytest.raises(ValidationError, match="prove zero pressure"):
+        record(job, bench, Measure.SHAFT_NUT_TORQUE, "18 lbf·ft", technician)
+    work_through(job, bench, technician, second)
+    assert services.close_job(job=job, by=technician, at=NOON).status == JobStatus.CLOSED
+    assert job.readings.filter(measure=Measure.CHARGE).count() == 2
+    assert job.reopenings.get().why == "dead spot at mid stroke"
+
+
+def test_a_damper_on_which_nothing_was_done_has_nothing_to_begin_anew(bench, desk, technician):
+    job = checked_in(bench, desk).jobs.first()
+    with pytest.raises(ValidationError, match="Nothing is done"):
+        services.reopen_damper(job=job, why="a slip", by=technician, at=NOON)
+
+
+def test_too_much_torque_says_to_loosen_and_inspect_before_tightening_anew(bench, desk, technician, second):
+    job = checked_in(bench, desk).jobs.first()
+    past_the_gate(job, technician, second)
+    with pytest.raises(ValidationError, match="Loosen it, inspect thread and shaft"):
+        record(job, bench, Measure.SHAFT_NUT_TORQUE, "22 lbf·ft", technician)
+
+
+def up_to_the_charge(job, bench, technician, second, check_torque=True):
+    right = {Measure.SHAFT_NUT_TORQUE: "18 lbf·ft", Measure.OIL_VOLUME: "305 mL", Measure.IFP_DEPTH: "2.4 in"}
+    for state in job_steps(job):
+        step = state.step
+        if step.reading == Measure.CHARGE:
+            return
+        if step.reading:
+            record(job, bench, step.reading, right[step.reading], technician)
+        services.finish_step(job=job, step=step, by=technician, at=NOON)
+        if step.critical and (check_torque or not step.reading):
+            services.second_check(job=job, step=step, by=second, at=NOON)

@@ -7,7 +7,7 @@ from shop.core.amounts import in_full, shop_unit, span
 from shop.dampers.measures import Measure
 from shop.documents.selectors import words
 from shop.documents.selectors.card import Part
-from shop.workorders.models import DamperJob, Reading, WorkOrder
+from shop.workorders.models import DamperJob, Moment, Reading, Reopening, WorkOrder
 from shop.workorders.selectors import StepState, job_steps, on_bench, settings_of
 
 
@@ -45,6 +45,7 @@ class DamperRecord:
     draft: bool
     settings: list[Setting]
     steps: list[RecordStep]
+    opened_again: list[str]
     override: str
     closed: str
     parts: list[Part]
@@ -109,12 +110,20 @@ def _damper(job: DamperJob, lines: list) -> DamperRecord:
             Setting(one.label, words.as_entered(one.found), words.as_entered(one.left)) for one in settings_of(job)
         ],
         steps=[_step(job, state) for state in job_steps(job)],
+        opened_again=[_opened_again(job, one) for one in job.reopenings.all()],
         override=job.override_reason,
         closed=f"{job.closed_by}, {words.moment(job.closed_at)}",
         parts=[
             Part(words.pieces(line.used, line.measure), line.name, line.part_number, "") for line in lines if line.used
         ],
     )
+
+
+def _opened_again(job: DamperJob, one: Reopening) -> str:
+    """When, why, and what had been read until then."""
+    before = [words.as_entered(r) for r in job.readings.all() if r.round == one.round - 1 and r.moment == Moment.SET]
+    read = f" Read before: {', '.join(before)}." if before else ""
+    return f"{words.moment(one.at)}, {one.by}: “{one.why}”.{read}"
 
 
 def _step(job: DamperJob, state: StepState) -> RecordStep:

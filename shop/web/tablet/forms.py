@@ -220,6 +220,16 @@ class CloseForm(KeyedForm):
     """Closing needs nothing more than the press of a button."""
 
 
+class OpenAgainForm(KeyedForm):
+    why = forms.CharField(
+        max_length=300,
+        label="What went wrong, or what has to be done once more",
+        help_text="Prints on the service record, with your name.",
+        widget=forms.Textarea({"rows": 3}),
+        error_messages={"required": "Say why the damper is opened again, in a few words."},
+    )
+
+
 class OverrideForm(KeyedForm):
     override_reason = forms.CharField(
         max_length=500,

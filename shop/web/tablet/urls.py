@@ -9,6 +9,7 @@ urlpatterns = [
     path("<int:pk>/<int:number>/", steps.step, name="step"),
     path("<int:pk>/<int:number>/check/", steps.check, name="check"),
     path("<int:pk>/readings/<int:reading_pk>/", steps.correct, name="correct"),
+    path("<int:pk>/open-again/", closing.open_again, name="open_again"),
     path("<int:pk>/close/", closing.close, name="close"),
     path("orders/<int:pk>/close/", closing.close_order, name="close_order"),
 ]

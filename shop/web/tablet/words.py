@@ -27,9 +27,7 @@ class Line:
 
     @property
     def settled(self) -> bool:
-        """Whether the bench has done all it can; a figure that no verified sheet gives is not the bench's to mend."""
-        state = self.state
-        return bool(state.done and not state.lacking and (state.check or not state.step.critical))
+        return self.state.settled
 
     @property
     def care(self) -> bool:

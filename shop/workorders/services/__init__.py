@@ -4,7 +4,7 @@ from shop.workorders.services.booking import book, call_off, check_in, hand_back
 from shop.workorders.services.cards import register_card
 from shop.workorders.services.closing import close_job, close_order
 from shop.workorders.services.picking import hold_parts, pick_line, pick_part, put_back_line, put_back_part
-from shop.workorders.services.recording import finish_step, record_as_left, record_reading, second_check
+from shop.workorders.services.recording import finish_step, record_as_left, record_reading, reopen_damper, second_check
 from shop.workorders.services.tools import add_tool, record_calibration, take_out_of_use
 
 __all__ = [
@@ -25,6 +25,7 @@ __all__ = [
     "record_calibration",
     "record_reading",
     "register_card",
+    "reopen_damper",
     "second_check",
     "take_out_of_use",
 ]

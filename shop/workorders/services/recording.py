@@ -11,12 +11,14 @@ from shop.core.errors import Conflict, refused, renamed
 from shop.dampers.measures import FOUND_AND_LEFT, MOST_SI, QUANTITY, SPECIFIED, Measure, in_a_sentence
 from shop.specs.models import Step
 from shop.staff.models import User
+from shop.staff.services import note
 from shop.workorders.models import (
     TOOL_FOR,
     DamperJob,
     JobStatus,
     Moment,
     Reading,
+    Reopening,
     SecondCheck,
     StepDone,
     Tool,
@@ -49,7 +51,7 @@ def record_reading(
     _check_kind(measure, moment, entered)
     step = _step_of(job, measure, moment, step)
     if step:
-        _check_gate(job, step)
+        _check_order(job, step, by)
     _check_tolerance(job, measure, moment, entered)
     check_figure(measure, entered)
     _check_tool(measure, moment, entered, tool, at)
@@ -60,6 +62,7 @@ def record_reading(
         job=job,
         measure=measure,
         moment=moment,
+        round=job.round,
         step=step,
         value_si=entered.si,
         figures=entered.figures,
@@ -74,7 +77,7 @@ def record_reading(
     reading.full_clean()
     reading.save()
     if step and moment == Moment.SET:
-        StepDone.objects.get_or_create(job=job, step=step, defaults={"by": by, "at": at})
+        StepDone.objects.get_or_create(job=job, step=step, round=job.round, defaults={"by": by, "at": at})
     return reading
 
 
@@ -82,15 +85,15 @@ def record_reading(
 def finish_step(*, job: DamperJob, step: Step, by: User, at: datetime) -> StepDone:
     """Sign that a step is done. Twice is as good as once."""
     job = _open_job(job)
-    if done := StepDone.objects.filter(job=job, step=step).first():
-        return done
     state = _state_of(job, step)
-    _check_gate(job, step)
+    if state.done:
+        return state.done
+    _check_order(job, step, by)
     if step.reading and state.reading is None:
         raise ValidationError(f"{step.title}: record the {state.label} first.", code="reading_missing")
     if state.lacking:
         raise ValidationError(state.lacking, code="as_left_missing")
-    return StepDone.objects.create(job=job, step=step, by=by, at=at)
+    return StepDone.objects.create(job=job, step=step, round=job.round, by=by, at=at)
 
 
 @transaction.atomic
@@ -117,11 +120,37 @@ def second_check(*, job: DamperJob, step: Step, reading: Reading | None = None, 
         words = "A second person has to check this: somebody who did not do it."
         raise ValidationError(words, code="second_person")
     check = SecondCheck(
-        job=job, step=step, reading=state.reading, first_by=(state.reading or state.done).by, by=by, at=at
+        job=job,
+        step=step,
+        round=job.round,
+        reading=state.reading,
+        first_by=(state.reading or state.done).by,
+        by=by,
+        at=at,
     )
     check.full_clean()
     check.save()
     return check
+
+
+@transaction.atomic
+def reopen_damper(*, job: DamperJob, why: str, by: User, at: datetime) -> Reopening:
+    """It did not prove itself, or something has to be done once more: vent it and begin the steps anew.
+
+    What was done before stays in the record and counts no more; what was found stands.
+    """
+    job = _open_job(job)
+    if not any(state.done for state in job_steps(job)):
+        raise ValidationError(f"Nothing is done on damper {job.tag} yet: there is nothing to begin anew.", code="fresh")
+    if not why.strip():
+        raise refused("why", "Say why the damper is opened again.", "why_missing")
+    job.round += 1
+    reopening = Reopening(job=job, round=job.round, why=why.strip(), by=by, at=at)
+    reopening.full_clean()
+    reopening.save()
+    job.save(update_fields=["round"])
+    note(who=by, kind="order", key=job.order_id, what=f"damper {job.tag} opened again: {why.strip()}", at=at)
+    return reopening
 
 
 def _open_job(job: DamperJob) -> DamperJob:
@@ -172,15 +201,31 @@ def _step_of(job: DamperJob, measure: Measure, moment: Moment, step: Step | None
     return step or fitting[0]
 
 
-def _check_gate(job: DamperJob, step: Step) -> None:
-    for state in job_steps(job):
-        if state.step.number >= step.number:
-            return
-        if state.bars:
-            words = state.words[:1].upper() + state.words[1:]
-            raise ValidationError(
-                f"First: “{state.step.title}”. {words}. Nothing after it can be recorded before.", code="gate"
-            )
+def _check_order(job: DamperJob, step: Step, by: User) -> None:
+    """What may not be done before or after what: here a hand or a shaft is lost.
+
+    A critical step without a reading, zero pressure proven above all, bars everything after it. Nothing is charged
+    before all that comes before it is done and checked; and on a charged damper nothing that comes before is done any
+    more, until it is opened again. Its record can still be mended by a manager.
+    """
+    states = job_steps(job)
+    before = [state for state in states if state.step.number < step.number]
+    waits_for = [state for state in before if state.bars]
+    if step.reading == Measure.CHARGE:
+        waits_for += [state for state in before if not state.settled]
+    if waits_for:
+        first = waits_for[0]
+        words = first.words[:1].upper() + first.words[1:]
+        raise ValidationError(
+            f"First: “{first.step.title}”. {words}. Nothing after it can be recorded before.", code="gate"
+        )
+    charged = next((state for state in states if state.step.reading == Measure.CHARGE and state.reading), None)
+    if charged and step.number < charged.step.number and not by.may("override"):
+        raise ValidationError(
+            f"Damper {job.tag} is charged: {charged.reading.figures} {charged.reading.unit}. “{step.title}” comes "
+            "before. Vent it and open it again on its page, which begins with zero pressure proven anew.",
+            code="charged",
+        )
 
 
 def _check_tolerance(job: DamperJob, measure: Measure, moment: Moment, entered: Entered) -> None:
@@ -193,7 +238,10 @@ def _check_tolerance(job: DamperJob, measure: Measure, moment: Moment, entered: 
     allowed = show_range(value.low_si, value.high_si, unit)
     read = show(entered.si, unit, low_si=value.low_si, high_si=value.high_si)
     read = read if unit == entered.unit else f"{entered} ({read})"
-    words = f"{measure.label} {read} is out of tolerance. Allowed is {allowed}. Set it and read again."
+    mend = "Set it and read again."
+    if measure == Measure.SHAFT_NUT_TORQUE and entered.si > value.high_si:
+        mend = "Loosen it, inspect thread and shaft by the maker's manual, then tighten anew."
+    words = f"{measure.label} {read} is out of tolerance. Allowed is {allowed}. {mend}"
     raise refused("entered", words, "out_of_tolerance")
 
 

@@ -75,7 +75,7 @@ def web_server(port):
 
 def worker():
     """One worker with the scheduler inside. What workers tell each other would only pile up in the queue's folder."""
-    command = [sys.executable, "-m", "celery", "--app", "shop", "worker", "--beat", "--concurrency", "1"]
+    command = [sys.executable, "-m", "celery", "--quiet", "--app", "shop", "worker", "--beat", "--concurrency", "1"]
     command += ["--without-gossip", "--without-mingle", "--without-heartbeat"]
     return Child("worker with the scheduler", "worker.log", command)
 

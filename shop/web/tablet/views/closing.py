@@ -5,7 +5,7 @@ from django.utils import timezone
 from shop.web.access import allow
 from shop.web.forms import submit
 from shop.web.pages import sent, show
-from shop.web.tablet.forms import CloseForm, OverrideForm, UsedForm
+from shop.web.tablet.forms import CloseForm, OpenAgainForm, OverrideForm, UsedForm
 from shop.web.tablet.frame import find, form_page, of_job
 from shop.workorders import services
 from shop.workorders.models import JobStatus, OrderStatus, WorkOrder
@@ -29,6 +29,19 @@ def close(request, pk):
         if closed:
             return redirect(closed)
     return show(request, "tablet/close.html", of_job(job, form=form, lacking=lacking, may_override=may_override))
+
+
+@allow("work")
+@form_page
+def open_again(request, pk):
+    """It failed, or something has to be done once more: vent it and begin the steps anew, zero pressure first."""
+    job = find(pk)
+    if request.method != "POST" and job.status != JobStatus.OPEN:
+        return redirect(job)
+    form = OpenAgainForm(sent(request))
+    if request.method == "POST" and submit(form, services.reopen_damper, job=job, by=request.user, at=timezone.now()):
+        return redirect(job)
+    return show(request, "tablet/open_again.html", of_job(job, form=form))
 
 
 @allow("work")
