@@ -25,6 +25,11 @@ class Due:
         return self.rules[0]
 
 
+def day_in_words(day: date) -> str:
+    """A day as people write it: 1 October 2026."""
+    return f"{day.day} {day:%B} {day.year}"
+
+
 def add_months(day: date, months: int) -> date:
     """The same day of the month, months later (or earlier); the month's last day where it has no such day.
 

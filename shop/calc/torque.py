@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from shop.calc.errors import OutOfRange, require
-from shop.calc.intervals import add_months
+from shop.calc.intervals import add_months, day_in_words
 from shop.calc.units import show, within
 
 # ISO 6789:2003 (kept in ISO 6789-1:2017, from memory): whichever comes first, unless the owner has a procedure.
@@ -133,12 +133,12 @@ def calibration(
         if isinstance(value, bool) or not isinstance(value, int) or value < least:
             raise OutOfRange(field, value, f"a whole number, {least} or more")
     if last_on > today:
-        raise OutOfRange("last_on", last_on.isoformat(), f"a day up to today, {today.isoformat()}")
+        raise OutOfRange("last_on", day_in_words(last_on), f"a day up to today, {day_in_words(today)}")
     require("largest_load_percent", largest_load_percent, 0, 10_000, allowed="a load from 0 to 10000 %")
     due = add_months(last_on, months)
     reasons = []
     if today > due:
-        reasons.append(f"Calibration was due on {due.isoformat()}.")
+        reasons.append(f"Calibration was due on {day_in_words(due)}.")
     if cycles_since >= cycles:
         reasons.append(f"The tool has done {cycles_since} cycles since its calibration; {cycles} are the most.")
     if largest_load_percent > OVERLOAD_PERCENT:

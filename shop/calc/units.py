@@ -522,4 +522,4 @@ def _units_in_words(quantity: str | None) -> str:
 
 def _example(quantity: str, default_unit: str | None) -> str:
     symbol = default_unit or QUANTITIES[quantity][0].symbol
-    return f"18 or 18.2 {symbol}"
+    return f"18 {symbol}" if quantity == "count" else f"18 or 18.2 {symbol}"

@@ -12,6 +12,7 @@ from itertools import combinations
 from statistics import NormalDist, median
 
 from shop.calc.errors import OutOfRange
+from shop.calc.intervals import day_in_words
 
 OK = "ok"
 NOT_ENOUGH_DATA = "not_enough_data"
@@ -95,8 +96,8 @@ def estimate(
     if clean and _doubtful(kept):
         day, value = kept.pop()
         notes.append(
-            f"The reading {value:g} of {day.isoformat()} is far ahead of all earlier use and is left out until another "
-            "reading confirms it."
+            f"The reading {value:g} of {day_in_words(day)} is far ahead of all earlier use and is left out until "
+            "another reading confirms it."
         )
         rates = _rates(kept)
     status = OK
@@ -123,7 +124,7 @@ def date_of_reaching(usage: Usage, target: float) -> Reach:
     if isinstance(target, bool) or not isinstance(target, (int, float)) or not 0 <= target < math.inf:
         raise OutOfRange("target", target, "a finite amount, zero or more")
     if usage.last_value is not None and usage.last_value >= target:
-        seen = f"the meter showed {usage.last_value:g} on {usage.last_on.isoformat()}"
+        seen = f"the meter showed {usage.last_value:g} on {day_in_words(usage.last_on)}"
         words = f"The target {target:g} is already reached: {seen}."
         return Reach(ALREADY_REACHED, None, None, None, words)
     if usage.status != OK:
@@ -132,7 +133,7 @@ def date_of_reaching(usage: Usage, target: float) -> Reach:
     on, earliest, latest = (_after(usage.last_on, togo, rate) for rate in (usage.rate, usage.rate_high, usage.rate_low))
     if on is None:
         return Reach(NO_USAGE, None, earliest, None, "At the present rate the target is not reached in this calendar.")
-    words = f"{togo:g} to go from the reading of {usage.last_on.isoformat()} at {usage.rate:.3g} per day."
+    words = f"{togo:g} to go from the reading of {day_in_words(usage.last_on)} at {usage.rate:.3g} per day."
     return Reach(OK, on, earliest, latest, words)
 
 
@@ -156,7 +157,7 @@ def theil_sen(points: Sequence[tuple[float, float]]) -> tuple[float, float, floa
 def _points(readings: Sequence[Reading], swaps: tuple[Swap, ...]) -> list[Reading]:
     for day, value in readings:
         if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 <= value < math.inf:
-            raise OutOfRange("reading", value, f"a finite meter reading, zero or more, for {day}")
+            raise OutOfRange("reading", value, f"a finite meter reading, zero or more, for {day_in_words(day)}")
     for swap in swaps:
         if not (0 <= swap.old_final < math.inf and 0 <= swap.new_start < math.inf):
             raise OutOfRange("swap", f"{swap.old_final} to {swap.new_start}", "finite meter readings, zero or more")
@@ -203,7 +204,7 @@ def _clean(points: list[Reading], most_per_day: float | None) -> tuple[list[Read
     for i, (day, value) in enumerate(points):
         if i not in chain:
             notes.append(
-                f"The reading {value:g} of {day.isoformat()} does not fit the others and is left out: a typing error?"
+                f"The reading {value:g} of {day_in_words(day)} does not fit the others and is left out: a typing error?"
             )
     start = 0
     for position in range(1, len(chain)):
@@ -211,8 +212,8 @@ def _clean(points: list[Reading], most_per_day: float | None) -> tuple[list[Read
         if after[1] < before[1]:
             start = position
             notes.append(
-                f"The meter fell from {before[1]:g} on {before[0].isoformat()} to {after[1]:g} on "
-                f"{after[0].isoformat()}: it was swapped, it seems. Only readings of the new meter are used. "
+                f"The meter fell from {before[1]:g} on {day_in_words(before[0])} to {after[1]:g} on "
+                f"{day_in_words(after[0])}: it was swapped, it seems. Only readings of the new meter are used. "
                 "Record the swap to keep the total."
             )
     return [points[i] for i in chain[start:]], notes

@@ -2,6 +2,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
 
+from shop.calc.intervals import day_in_words
 from shop.core.errors import refused
 from shop.staff.models import User
 
@@ -160,4 +161,4 @@ class MeterReading(models.Model):
         ]
 
     def __str__(self):
-        return f"{self.figures} {self.unit} on {self.read_on}"
+        return f"{self.figures} {self.unit} on {day_in_words(self.read_on)}"

@@ -5,6 +5,7 @@ from datetime import date, datetime
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
+from shop.calc.intervals import day_in_words
 from shop.calc.units import Entered
 from shop.core.clock import local_day
 from shop.core.errors import Conflict, renamed
@@ -132,10 +133,12 @@ def mark_sold(*, vehicle: Vehicle, on: date, by: User | None, at: datetime, how:
     if vehicle.sold_on:
         return vehicle
     if on > local_day(at):
-        raise ValidationError({"on": f"{on} lies in the future. Give the day it was sold, today or before."})
+        raise ValidationError(
+            {"on": f"{day_in_words(on)} lies in the future. Give the day it was sold, today or before."}
+        )
     vehicle.sold_on, vehicle.forecast_stale = on, True
     vehicle.save(update_fields=["sold_on", "forecast_stale"])
-    what = f"sold on {on}" + (f" ({how})" if how else "")
+    what = f"sold on {day_in_words(on)}" + (f" ({how})" if how else "")
     staff.note(who=by or vehicle.customer, kind="vehicle", key=vehicle.pk, what=what, at=at)
     return vehicle
 
@@ -155,7 +158,9 @@ def record_meter(
     """Note what a meter showed on a day. A reading below an earlier one stands too: the forecast explains it, or a
     later row that corrects it does."""
     if read_on > local_day(at):
-        raise ValidationError({"read_on": f"{read_on} lies in the future. Give the day the meter was read."})
+        raise ValidationError(
+            {"read_on": f"{day_in_words(read_on)} lies in the future. Give the day the meter was read."}
+        )
     if entered.si > MOST_METER_SI[Meter(meter)]:
         raise ValidationError({"entered": f"{entered} is more than any such meter shows. Read it once more."})
     if corrects and (corrects.vehicle_id != vehicle.pk or corrects.meter != meter):

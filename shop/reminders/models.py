@@ -3,6 +3,7 @@ from datetime import datetime, timedelta
 from django.db import models
 from django.db.models import Case, Exists, F, OuterRef, Q, Value, When
 
+from shop.calc.intervals import day_in_words
 from shop.customers.models import Consent, Customer, Vehicle
 from shop.workorders.models import WorkOrder
 
@@ -228,7 +229,7 @@ class Reminder(models.Model):
         ]
 
     def __str__(self):
-        return f"{self.vehicle}, service due {self.due_on}: {self.get_status_display()}"
+        return f"{self.vehicle}, service due {day_in_words(self.due_on)}: {self.get_status_display()}"
 
     def why(self) -> str:
         """Why it was not sent, in words; empty when there is nothing to tell."""

@@ -71,3 +71,31 @@ STATES = {
 def reminders_in(state: str) -> QuerySet[Reminder]:
     """Reminders of one of STATES, newest first, with all that a row shows."""
     return Reminder.objects.filter(status__in=STATES[state][1]).with_names().order_by("-pk")
+
+
+def with_answers(reminders) -> list[Reminder]:
+    """Reminders as a list, each with .answers: what its customer said since they first answered it, in words."""
+    rows = list(reminders)
+    answered = [one for one in rows if one.answered_at]
+    for one in rows:
+        one.answers = []
+    if not answered:
+        return rows
+    readings = MeterReading.objects.standing().filter(
+        source=ReadingSource.CUSTOMER, vehicle__in=[one.vehicle_id for one in answered]
+    )
+    readings = list(readings.order_by("recorded_at", "pk"))
+    for one in answered:
+        given = [
+            str(reading)
+            for reading in readings
+            if reading.vehicle_id == one.vehicle_id and reading.recorded_at >= one.answered_at
+        ]
+        if given:
+            one.answers.append(f"the meter shows {' and '.join(given)}")
+        if one.vehicle.sold_on and one.vehicle.sold_on >= local_day(one.answered_at):
+            one.answers.append("the vehicle is sold")
+        customer = one.customer
+        if customer.reminder_consent == Consent.NO and customer.reminder_consent_at >= one.answered_at:
+            one.answers.append("wants no more reminders")
+    return rows

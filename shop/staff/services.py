@@ -58,7 +58,8 @@ def _pin_refusal(user: User, pin: str, at: datetime) -> str | None:
     if user.bench_pin_misses >= PIN_MISSES_ALLOWED:
         user.bench_pin_misses, user.bench_pin_locked_until = 0, at + PIN_LOCKED_FOR
         return f"Wrong PIN for {user}, five times now: locked for 10 min."
-    return f"Wrong PIN for {user}. {PIN_MISSES_ALLOWED - user.bench_pin_misses} tries left."
+    left = PIN_MISSES_ALLOWED - user.bench_pin_misses
+    return f"Wrong PIN for {user}. {left} {'try' if left == 1 else 'tries'} left."
 
 
 @transaction.atomic

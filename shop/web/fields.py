@@ -6,8 +6,10 @@ from django.core.exceptions import ValidationError
 
 from shop.calc import units
 from shop.calc.errors import CalcError, OutOfRange
+from shop.calc.intervals import day_in_words
 from shop.dampers.measures import QUANTITY
 
+NO_DAY = "This is no day of the calendar. Write it like 2026-11-25."
 MOST_FIGURES = 20  # what the tables keep of the figures as entered
 
 
@@ -19,6 +21,8 @@ class QuantityField(forms.Field):
     limits in SI. A refusal is the typed error's own sentence, which calls the quantity by name (default: the label).
     The field template shows .unit beside the input.
     """
+
+    default_error_messages = {"required": "Nothing is typed here. Type a number."}
 
     def __init__(
         self, quantity, *, name="", unit=None, above_zero=False, whole=None, low_si=None, high_si=None, **kwargs
@@ -80,7 +84,7 @@ class DayField(forms.DateField):
 
     def __init__(self, **kwargs):
         kwargs.setdefault("widget", forms.DateInput({"type": "date"}, format="%Y-%m-%d"))
-        kwargs.setdefault("error_messages", {"invalid": "This is no day of the calendar. Write it like 2026-11-25."})
+        kwargs.setdefault("error_messages", {"invalid": NO_DAY})
         super().__init__(**kwargs)
 
     def validate(self, value):
@@ -101,7 +105,7 @@ class MomentField(forms.SplitDateTimeField):
         )
         messages = {
             "required": "Give the day and the time.",
-            "invalid_date": "This is no day of the calendar. Write it like 2026-11-25.",
+            "invalid_date": NO_DAY,
             "invalid_time": "This is no time of day. Write it like 16:00.",
         }
         super().__init__(widget=widget, error_messages=messages, **kwargs)
@@ -109,10 +113,18 @@ class MomentField(forms.SplitDateTimeField):
     def compress(self, data_list):
         if data_list and all(data_list):
             check_day(data_list[0])
-        return super().compress(data_list)
+        try:
+            return super().compress(data_list)
+        except ValidationError:
+            day, time = data_list
+            raise ValidationError(
+                f"On {day_in_words(day)} the clocks change: {time:%H:%M} is left out or comes twice. "
+                "Give another time.",
+                code="clocks_change",
+            ) from None
 
 
 def check_day(day) -> None:
     """Raise ValidationError for a day outside 1990 to 2100."""
     if not 1990 <= day.year <= 2100:
-        raise ValidationError(f"{day:%Y-%m-%d} cannot be right. Give a day from 1990 to 2100.", code="day")
+        raise ValidationError(f"{day_in_words(day)} cannot be right. Give a day from 1990 to 2100.", code="day")

@@ -12,6 +12,7 @@ from django.utils import timezone
 from shop.core.errors import LOST_RACE, Conflict, is_duplicate
 from shop.core.services import once
 from shop.customers.models import MODEL_YEARS
+from shop.web.refusals import InOurWords
 
 log = structlog.get_logger(__name__)
 
@@ -21,7 +22,11 @@ class PageRenderer(TemplatesSetting):
     field_template_name = "django/forms/field.html"
 
 
-class KeyedForm(forms.Form):
+class Form(InOurWords, forms.Form):
+    """What every form of ours begins with."""
+
+
+class KeyedForm(Form):
     """A form whose page carries a key, so that sending it twice writes once."""
 
     request_key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
@@ -41,10 +46,19 @@ def text_field(max_length, rows=3, **kwargs):
 def year_field(label="Model year", **kwargs):
     first, last = MODEL_YEARS
     widget = forms.TextInput({"inputmode": "numeric"})
-    return forms.IntegerField(label=label, min_value=first, max_value=last, widget=widget, **kwargs)
+    allowed = f"Give a model year from {first} to {last}."
+    messages = {
+        "required": f"No model year is given. {allowed}",
+        "invalid": f"This is no model year. {allowed}",
+        "min_value": f"%(show_value)s cannot be right. {allowed}",
+        "max_value": f"%(show_value)s cannot be right. {allowed}",
+    }
+    return forms.IntegerField(
+        label=label, min_value=first, max_value=last, widget=widget, error_messages=messages, **kwargs
+    )
 
 
-class FindForm(forms.Form):
+class FindForm(Form):
     q = forms.CharField(max_length=100, required=False, widget=forms.TextInput({"type": "search"}))
 
     def __init__(self, *args, label="Name, phone, plate or frame number", **kwargs):
@@ -60,7 +74,7 @@ class FindForm(forms.Form):
         return self.cleaned_data["q"] if self.is_valid() else ""
 
 
-class NewPasswordForm(forms.Form):
+class NewPasswordForm(Form):
     """A password, typed twice. Without a key: the same one again does no harm, and no digest of it is kept."""
 
     password = forms.CharField(

@@ -23,6 +23,7 @@ class OwnPasswordForm(NewPasswordForm):
         widget=forms.PasswordInput({"autocomplete": "current-password"}),
         label="Present password",
     )
+    present.wide = True
     field_order = ["present", "password", "again"]
 
     def __init__(self, *args, user, **kwargs):

@@ -5,6 +5,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
 
+from shop.calc.intervals import day_in_words
 from shop.customers.models import Customer, Vehicle
 from shop.dampers.measures import QUANTITY, Measure
 from shop.dampers.models import Damper
@@ -211,9 +212,8 @@ class Tool(models.Model):
         if not self.in_use:
             return f"{self} is out of use. Take another {self.get_kind_display()}."
         if on > self.calibration_due_on:
-            return (
-                f"{self} is out of calibration since {self.calibration_due_on}. Take another {self.get_kind_display()}."
-            )
+            since = day_in_words(self.calibration_due_on)
+            return f"{self} is out of calibration since {since}. Take another {self.get_kind_display()}."
         return ""
 
 

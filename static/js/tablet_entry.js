@@ -33,6 +33,7 @@ document.addEventListener("click", (event) => {
 
 // The server writes an entry once however often it comes; this only spares the second request.
 document.addEventListener("submit", (event) => {
+  if (event.defaultPrevented) return; // offline.js has kept it back
   if (event.target.dataset.sent !== undefined) event.preventDefault();
   event.target.dataset.sent = "";
 });

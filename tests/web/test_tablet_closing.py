@@ -83,10 +83,10 @@ def test_closing_too_early_is_refused_and_lists_what_is_missing(at_bench, half_d
     assert status_of(half_done) == JobStatus.OPEN
 
 
-def test_what_went_missing_while_the_page_was_open_stops_the_closing(at_bench, job, technician, kit):
+def test_what_went_missing_while_the_page_was_open_stops_the_closing(at_bench, job, manager, kit):
     press = form(at_bench.get(at_closing(job)))
     reading = job.readings.get(measure="shaft_nut_torque")
-    record(job, "shaft_nut_torque", technician, "18.6 lbf·ft", tools=kit, corrects=reading, why="pulled again")
+    record(job, "shaft_nut_torque", manager, "18.6 lbf·ft", tools=kit, corrects=reading, why="pulled again")
     answer = at_bench.post(at_closing(job), press)
     assert answer.status_code == 422
     assert "Tighten the shaft nut: waits for a second person's check." in words(answer)
@@ -245,3 +245,16 @@ def test_an_unknown_order_is_not_found(at_bench):
 def test_the_last_step_of_the_last_damper_leads_to_closing(at_bench, job):
     assert f'href="{at_closing(job)}">Close this damper</a>' in at_bench.get(job.get_absolute_url()).content.decode()
     assert at_step(job, FILL) in at_bench.get(job.get_absolute_url()).content.decode()
+
+
+def test_a_damper_that_failed_is_opened_again_with_a_reason_and_begins_with_zero_pressure(at_bench, job):
+    page = reverse("tablet:open_again", args=[job.pk])
+    assert page in at_bench.get(job.get_absolute_url()).content.decode()
+    refused = send(at_bench, page, why="")
+    assert refused.status_code == 422
+    assert "Say why the damper is opened again" in words(refused)
+    assert send(at_bench, page, why="dead spot at mid stroke").url == job.get_absolute_url()
+    told = words(at_bench.get(job.get_absolute_url()))
+    assert "Opened again by" in told
+    assert "“dead spot at mid stroke”" in told
+    assert "Not yet" in words(at_bench.get(reverse("tablet:step", args=[job.pk, 8])))

@@ -380,7 +380,7 @@ def test_parts_are_picked_and_held_only_while_the_order_runs(bench, desk):
         with pytest.raises(Conflict, match="called off"):
             act(order=order, part_number="SK-H2", by=desk, at=NOON)
     with pytest.raises(Conflict, match="called off"):
-        services.hold_parts(order=order, at=NOON)
+        services.hold_parts(order=order, by=desk, at=NOON)
     assert stock_of([bench["kit"]])[bench["kit"].pk].held == 0
     assert all(line.held == 0 for line in order.pick_list.lines.all())
 

@@ -13,7 +13,7 @@ from shop.specs.models import SheetPosition, SheetStatus, SpecSheet
 from shop.specs.services import NewValue
 from shop.staff.models import Role
 from shop.web.fields import QuantityField
-from shop.web.forms import FindForm, KeyedForm, NewPasswordForm, text_field, year_field
+from shop.web.forms import FindForm, Form, KeyedForm, NewPasswordForm, text_field, year_field
 
 
 class SheetsForm(FindForm):
@@ -219,7 +219,13 @@ class CountForm(KeyedForm):
 
 class PersonForm(NewPasswordForm, KeyedForm):
     username = forms.CharField(
-        max_length=150, label="User name", validators=[UnicodeUsernameValidator()], help_text="To log in with."
+        max_length=150,
+        label="User name",
+        validators=[UnicodeUsernameValidator()],
+        help_text="To log in with.",
+        error_messages={
+            "invalid": "“%(value)s” cannot be a user name. Use letters, digits and @ . + - _, without blanks."
+        },
     )
     first_name = forms.CharField(max_length=150)
     last_name = forms.CharField(max_length=150)
@@ -235,7 +241,7 @@ class RoleForm(KeyedForm):
     role = forms.ChoiceField(choices=Role.choices, widget=forms.RadioSelect)
 
 
-class PinForm(forms.Form):
+class PinForm(Form):
     """Without a key: a key would keep a digest of the PIN, and there are too few PINs to hide one in a digest."""
 
     pin = forms.CharField(

@@ -7,7 +7,7 @@ from django.views.decorators.http import require_safe
 
 from shop.core.clock import local_day
 from shop.reminders import mail
-from shop.reminders.selectors import STATES, coming, reminders_in
+from shop.reminders.selectors import STATES, coming, reminders_in, with_answers
 from shop.web.access import allow
 from shop.web.pages import page_of, show
 
@@ -25,7 +25,7 @@ def reminders(request):
         return show(request, "manage/reminders.html", context | {"page": page, "coming": _with_mail_day(page)})
     if state in STATES:
         page = page_of(request, reminders_in(state))
-        groups = [(state, STATES[state][0], page, page.paginator.count)]
+        groups = [(state, STATES[state][0], with_answers(page), page.paginator.count)]
         return show(request, "manage/reminders.html", context | {"page": page, "groups": groups})
     if state:
         raise Http404
@@ -33,7 +33,7 @@ def reminders(request):
     groups = []
     for name, (title, _) in STATES.items():
         rows = reminders_in(name)
-        groups.append((name, title, rows[:ROWS_AT_FIRST], rows.count()))
+        groups.append((name, title, with_answers(rows[:ROWS_AT_FIRST]), rows.count()))
     context |= {"coming": _with_mail_day(ahead[:ROWS_AT_FIRST]), "coming_count": ahead.count(), "groups": groups}
     return show(request, "manage/reminders.html", context)
 

@@ -12,7 +12,7 @@ from shop.parts.models import BASE_UNIT_SI
 from shop.staff.abilities import ABILITIES
 from shop.staff.models import User
 from shop.web.fields import QuantityField
-from shop.web.forms import KeyedForm
+from shop.web.forms import Form, KeyedForm
 from shop.workorders.models import TOOL_FOR, Tool
 
 READ_AS = {
@@ -27,7 +27,7 @@ TAG = re.compile(r"(?:[A-Z]{1,6}\s*-?\s*)?(\d{4,9})(?:\s*[-‐–−/ ]\s*(\d{1,
 SCANNED = re.compile(r"https?://\S+/bench/(\d{1,9})/?", re.ASCII)
 
 
-class TagForm(forms.Form):
+class TagForm(Form):
     """The field into which a tag is typed or scanned; cleans to the jobs that it names, as a filter."""
 
     tag = forms.CharField(

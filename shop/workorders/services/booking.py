@@ -3,6 +3,7 @@ from datetime import date, datetime
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
+from shop.calc.intervals import day_in_words
 from shop.calc.units import Entered
 from shop.core.clock import local_day
 from shop.core.errors import Conflict, refused
@@ -41,10 +42,10 @@ def book(
         vehicle = Vehicle.objects.select_related("model").get(pk=vehicle.pk)  # it may have been sold since it was read
     if vehicle and vehicle.sold_on:
         raise ValidationError(
-            {"vehicle": f"The {vehicle} was sold on {vehicle.sold_on}. Book its dampers for their owner."}
+            {"vehicle": f"The {vehicle} was sold on {day_in_words(vehicle.sold_on)}. Book its dampers for their owner."}
         )
     if arrives_on < local_day(at):
-        raise ValidationError({"arrives_on": f"{arrives_on} is past. Give today or a later day."})
+        raise ValidationError({"arrives_on": f"{day_in_words(arrives_on)} is past. Give today or a later day."})
     if local_day(promised_for) < arrives_on:
         raise ValidationError({"promised_for": "The promise lies before the day of arrival."})
     dampers = list(
@@ -76,7 +77,8 @@ def book(
     order.pick_list.title = order.number
     order.pick_list.save(update_fields=["title"])
     _fill_pick_list(order, [(job, freeze(_sheet_for(job))) for job in jobs], at)
-    note(who=by, kind="order", key=order.pk, what=f"booked with {len(jobs)} dampers", at=at)
+    with_dampers = f"{len(jobs)} damper{'s' if len(jobs) > 1 else ''}"
+    note(who=by, kind="order", key=order.pk, what=f"booked with {with_dampers}", at=at)
     return order
 
 

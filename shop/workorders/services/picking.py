@@ -13,7 +13,7 @@ PICKED_WHILE = (OrderStatus.BOOKED, OrderStatus.ON_BENCH)
 
 
 @transaction.atomic
-def hold_parts(*, order: WorkOrder, at: datetime) -> WorkOrder:
+def hold_parts(*, order: WorkOrder, by: User, at: datetime) -> WorkOrder:
     """Hold for an order what was short when it was booked and is there by now."""
     order = _while_running(order)
     picklists.top_up(pick_list=order.pick_list, at=at)

@@ -49,14 +49,14 @@ def record_reading(
     job = _open_job(job)
     measure, moment = Measure(measure), Moment(moment)
     _check_kind(measure, moment, entered)
+    if measure == Measure.CHARGE and moment == Moment.SET and bench_temperature is None:
+        raise ValidationError({"bench_temperature": "Give the bench temperature: the charge depends on it."})
     step = _step_of(job, measure, moment, step)
     if step:
         _check_order(job, step, by)
     _check_tolerance(job, measure, moment, entered)
     check_figure(measure, entered)
     _check_tool(measure, moment, entered, tool, at)
-    if measure == Measure.CHARGE and moment == Moment.SET and bench_temperature is None:
-        raise ValidationError({"bench_temperature": "Give the bench temperature: the charge depends on it."})
     _check_correction(job, measure, moment, corrects)
     reading = Reading(
         job=job,

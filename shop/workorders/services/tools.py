@@ -5,7 +5,7 @@ from datetime import date, datetime
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from shop.calc.intervals import add_months
+from shop.calc.intervals import add_months, day_in_words
 from shop.calc.torque import CALIBRATION_MONTHS
 from shop.calc.units import Entered
 from shop.core.clock import local_day
@@ -44,7 +44,7 @@ def add_tool(
     )
     tool.full_clean()
     save_new(tool)
-    what = f"entered: {tool.get_kind_display()}, {low} to {high}, calibrated on {calibrated_on}, due on {due_on}"
+    what = f"entered: {tool.get_kind_display()}, {low} to {high}, {held(calibrated_on, due_on)}"
     note(who=by, kind="tool", key=tool.pk, what=what, at=at)
     return tool
 
@@ -58,12 +58,15 @@ def record_calibration(
     due_on = due_day(calibrated_on, calibration_due_on, local_day(at))
     if calibrated_on < tool.calibrated_on:
         raise ValidationError(
-            {"calibrated_on": f"{tool} was calibrated on {tool.calibrated_on}, after {calibrated_on}. Check the date."}
+            {
+                "calibrated_on": f"{tool} was calibrated on {day_in_words(tool.calibrated_on)}, after "
+                f"{day_in_words(calibrated_on)}. Check the date."
+            }
         )
     back = "" if tool.in_use else ", in use again"
     tool.calibrated_on, tool.calibration_due_on, tool.in_use = calibrated_on, due_on, True
     tool.save(update_fields=["calibrated_on", "calibration_due_on", "in_use"])
-    note(who=by, kind="tool", key=tool.pk, what=f"calibrated on {calibrated_on}, due on {due_on}{back}", at=at)
+    note(who=by, kind="tool", key=tool.pk, what=f"{held(calibrated_on, due_on)}{back}", at=at)
     return tool
 
 
@@ -80,6 +83,11 @@ def take_out_of_use(*, tool: Tool, why: str, by: User, at: datetime) -> Tool:
     return tool
 
 
+def held(calibrated_on: date, due_on: date) -> str:
+    """From when to when a calibration holds, in words."""
+    return f"calibrated on {day_in_words(calibrated_on)}, due on {day_in_words(due_on)}"
+
+
 def due_day(calibrated_on: date, due_on: date | None, today: date) -> date:
     """The last day on which a calibration holds, checked; by default 12 months after it.
 
@@ -87,11 +95,17 @@ def due_day(calibrated_on: date, due_on: date | None, today: date) -> date:
     """
     if calibrated_on > today:
         raise ValidationError(
-            {"calibrated_on": f"{calibrated_on} lies in the future. Give the day on the certificate, today or before."}
+            {
+                "calibrated_on": f"{day_in_words(calibrated_on)} lies in the future. "
+                "Give the day on the certificate, today or before."
+            }
         )
     due_on = due_on or add_months(calibrated_on, CALIBRATION_MONTHS)
     if due_on <= calibrated_on:
         raise ValidationError(
-            {"calibration_due_on": f"{due_on} is not after the calibration on {calibrated_on}. Give a later day."}
+            {
+                "calibration_due_on": f"{day_in_words(due_on)} is not after the calibration on "
+                f"{day_in_words(calibrated_on)}. Give a later day."
+            }
         )
     return due_on

@@ -26,7 +26,7 @@ def pick_row(request, pk):
     """Mark one part of the list as taken from the shelf for every bag it is held for, or as put back (do=unpick)."""
     act = put_back_part if request.POST.get("do") == "unpick" else pick_part
     part_number = request.POST.get("part", "").replace("\0", "")
-    return _change(request, pk, act, part_number=part_number, by=request.user)
+    return _change(request, pk, act, part_number=part_number)
 
 
 @require_POST
@@ -39,7 +39,7 @@ def pick_hold(request, pk):
 def _change(request, pk, act, **how):
     order = _order(pk)
     try:
-        act(order=order, at=timezone.now(), **how)
+        act(order=order, by=request.user, at=timezone.now(), **how)
     except ValidationError as error:
         return _page(request, _order(pk), refusal=" ".join(error.messages))
     return redirect("desk:pick_list", pk)

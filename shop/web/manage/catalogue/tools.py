@@ -7,6 +7,7 @@ from django.urls import reverse, reverse_lazy
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from shop.calc.intervals import day_in_words
 from shop.core.amounts import shop_unit, span
 from shop.core.clock import local_day
 from shop.staff.models import AuditEntry
@@ -14,7 +15,7 @@ from shop.web.access import allow
 from shop.web.forms import submit
 from shop.web.manage.catalogue.overview import CATALOGUE
 from shop.web.manage.catalogue.words import calibration as calibration_in_words
-from shop.web.manage.catalogue.words import full_day, is_pressing
+from shop.web.manage.catalogue.words import is_pressing
 from shop.web.manage.catalogue_forms import TOOL_QUANTITY, CalibrationForm, OutOfUseForm, ToolForm
 from shop.web.pages import sent, show, show_form
 from shop.workorders import services
@@ -80,7 +81,9 @@ def calibration(request, pk):
         return redirect("manage:tool", pk)
     form = CalibrationForm(request.POST)
     if made := submit(form, services.record_calibration, tool=row, by=request.user, at=timezone.now()):
-        messages.success(request, f"{made} is calibrated: the next one is due on {full_day(made.calibration_due_on)}.")
+        messages.success(
+            request, f"{made} is calibrated: the next one is due on {day_in_words(made.calibration_due_on)}."
+        )
         return redirect("manage:tool", pk)
     return _page(request, row, calibrate=form)
 

@@ -2,6 +2,7 @@
 
 from datetime import date
 
+from shop.calc.intervals import day_in_words
 from shop.web.words import count
 from shop.workorders.models import Tool
 
@@ -20,10 +21,6 @@ def names(rows) -> str:
     return " and ".join(filter(None, [", ".join(shown[:-1]), *shown[-1:]]))
 
 
-def full_day(on: date) -> str:
-    return f"{on.day} {on:%B %Y}"
-
-
 def is_pressing(tool: Tool, today: date) -> bool:
     """Whether a tool in use is out of calibration or will be soon."""
     return tool.in_use and (tool.calibration_due_on - today).days <= SOON_DAYS
@@ -31,7 +28,7 @@ def is_pressing(tool: Tool, today: date) -> bool:
 
 def calibration(tool: Tool, today: date) -> str:
     """When a tool's calibration ends, as one says it on a day."""
-    due = full_day(tool.calibration_due_on)
+    due = day_in_words(tool.calibration_due_on)
     if not tool.in_use:
         return f"out of use, calibration ended {due}" if today > tool.calibration_due_on else "out of use"
     if today > tool.calibration_due_on:

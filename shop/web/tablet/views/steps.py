@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from shop.core.clock import local_day
 from shop.core.errors import Conflict
+from shop.dampers.measures import in_a_sentence
 from shop.documents.selectors.words import as_entered
 from shop.staff.services import confirm_bench_pin
 from shop.web.access import allow
@@ -132,6 +133,7 @@ def correct(request, pk, reading_pk):
         job,
         form=form,
         reading=reading,
+        name=in_a_sentence(reading.measure),
         aim=words.aim(job.sheet, value) if value else None,
         told=[(words.recorded(one), one.why) for one in job.readings.all() if same_figure(one, reading)],
         back=reverse("tablet:step", args=[pk, reading.step.number]) if reading.step else job.get_absolute_url(),
