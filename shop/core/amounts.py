@@ -39,6 +39,16 @@ def in_other_unit(value_si: float, quantity: str) -> str:
     return show(value_si, other) if other else ""
 
 
+def altitude_unit() -> str:
+    """Heights above the sea go with the shop's unit of length."""
+    return "ft" if shop_unit("length") == "in" else "m"
+
+
+def altitude(metres: float) -> str:
+    """A height above the sea: "1320 m", "sea level"."""
+    return show(metres, altitude_unit(), 0) if abs(metres) >= 0.5 else "sea level"
+
+
 def span(low_si: float, high_si: float, quantity: str) -> str:
     """Allowed range without its unit, never wider than it is: "17.1 to 18.9"."""
     return show_range(low_si, high_si, shop_unit(quantity)).removesuffix(unit(shop_unit(quantity)).symbol).strip()

@@ -2,6 +2,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
 
+from shop.calc.atmosphere import HIGHEST_M, LOWEST_M
 from shop.customers.models import VehicleModel
 from shop.dampers.measures import QUANTITY, SPECIFIED
 from shop.dampers.models import DamperModel, Position
@@ -26,6 +27,12 @@ class SheetPosition(models.TextChoices):
     REAR_RIGHT = Position.REAR_RIGHT.value, Position.REAR_RIGHT.label
 
 
+# What a charge is meant at when its source does not say: the trade's room temperature, common practice, no source.
+REFERENCE_K, REFERENCE_ALTITUDE_M = 293.15, 0.0
+# A thermometer at a bench, and where on earth a bench stands; also what the charge of a sheet can be meant at.
+COLDEST_BENCH_K, WARMEST_BENCH_K = 233.15, 333.15
+
+
 class SpecSheet(models.Model):
     """The figures of one source for one damper model, a range of model years and a position."""
 
@@ -48,6 +55,8 @@ class SpecSheet(models.Model):
     source_revision = models.CharField(max_length=40)
     source_page = models.CharField(max_length=40)
     note = models.TextField(max_length=1000, blank=True)
+    reference_k = models.FloatField("temperature at which the charge is meant", default=REFERENCE_K)
+    reference_altitude_m = models.FloatField("altitude at which the charge is meant", default=REFERENCE_ALTITUDE_M)
 
     status = models.CharField(max_length=9, choices=SheetStatus, default=SheetStatus.DRAFT)
     entered_by = models.ForeignKey(User, models.PROTECT, related_name="+")
@@ -77,6 +86,16 @@ class SpecSheet(models.Model):
                 name="specsheet_source_given",
                 condition=~Q(source_document="") & ~Q(source_revision="") & ~Q(source_page=""),
                 violation_error_message="A figure needs its source: document, revision and page.",
+            ),
+            models.CheckConstraint(
+                name="specsheet_reference_temperature",
+                condition=Q(reference_k__gte=COLDEST_BENCH_K) & Q(reference_k__lte=WARMEST_BENCH_K),
+                violation_error_message="The temperature at which the charge is meant lies from −40 to 60 °C.",
+            ),
+            models.CheckConstraint(
+                name="specsheet_reference_altitude",
+                condition=Q(reference_altitude_m__gte=LOWEST_M) & Q(reference_altitude_m__lte=HIGHEST_M),
+                violation_error_message="The altitude at which the charge is meant lies from −500 to 9000 m.",
             ),
             models.CheckConstraint(
                 name="specsheet_second_person",

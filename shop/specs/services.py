@@ -12,7 +12,16 @@ from shop.core.rows import one_line, sharing_years
 from shop.customers.models import Vehicle, VehicleModel
 from shop.dampers.measures import Measure
 from shop.dampers.models import Damper, DamperModel
-from shop.specs.models import KitLine, ServiceInterval, SheetStatus, SpecSheet, SpecValue, years_in_words
+from shop.specs.models import (
+    REFERENCE_ALTITUDE_M,
+    REFERENCE_K,
+    KitLine,
+    ServiceInterval,
+    SheetStatus,
+    SpecSheet,
+    SpecValue,
+    years_in_words,
+)
 from shop.staff.models import User
 from shop.staff.services import note as audit
 
@@ -43,12 +52,17 @@ def enter_sheet(
     source_revision: str,
     source_page: str,
     note: str = "",
+    reference_temperature: Entered | None = None,
+    reference_altitude: Entered | None = None,
     values: list[NewValue],
     replaces: SpecSheet | None = None,
     by: User,
     at: datetime,
 ) -> SpecSheet:
-    """Enter a draft. With replaces it is the next version of that sheet, whose place it takes when it is verified."""
+    """Enter a draft. With replaces it is the next version of that sheet, whose place it takes when it is verified.
+
+    The charge is meant at the reference temperature and altitude, 20 °C and sea level unless the source says otherwise.
+    """
     if replaces:
         replaces = SpecSheet.objects.select_for_update().get(pk=replaces.pk)
         if SpecSheet.objects.filter(replaces=replaces).exists():
@@ -70,6 +84,8 @@ def enter_sheet(
         source_revision=source_revision.strip(),
         source_page=source_page.strip(),
         note=note,
+        reference_k=reference_temperature.si if reference_temperature else REFERENCE_K,
+        reference_altitude_m=reference_altitude.si if reference_altitude else REFERENCE_ALTITUDE_M,
         entered_by=by,
         entered_at=at,
         replaces=replaces,

@@ -2,7 +2,6 @@
 
 from dataclasses import asdict, dataclass, field
 
-from shop.calc.units import within
 from shop.dampers.measures import QUANTITY, Measure
 
 
@@ -26,10 +25,6 @@ class FrozenValue:
     def quantity(self) -> str:
         return QUANTITY[self.measure]
 
-    def allows(self, value_si: float) -> bool:
-        """Whether a reading is in tolerance; the limits themselves are."""
-        return within(value_si, self.low_si, self.high_si)
-
 
 @dataclass(frozen=True)
 class FrozenSheet:
@@ -49,6 +44,11 @@ class FrozenSheet:
     entered_by: str = ""
     verified_by: str = ""
     verified_on: str = ""
+    # Where the charge is meant, and the height of these benches. None: frozen before sheets said so, and then the
+    # figure holds as it is printed, as it did when the job was checked in.
+    reference_k: float | None = None
+    reference_altitude_m: float | None = None
+    bench_altitude_m: float | None = None
     values: dict[str, FrozenValue] = field(default_factory=dict)
 
     @classmethod

@@ -33,6 +33,9 @@ def freeze(found: FoundSheet) -> FrozenSheet:
         note=sheet.note,
         entered_by=str(sheet.entered_by),
         verified_by=str(sheet.verified_by or ""),
+        reference_k=sheet.reference_k,
+        reference_altitude_m=sheet.reference_altitude_m,
+        bench_altitude_m=settings.SHOP_ALTITUDE_M,
         verified_on=local_day(sheet.verified_at).isoformat() if sheet.verified_at else "",
         values=_values(sheet),
     )

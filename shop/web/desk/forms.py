@@ -10,6 +10,7 @@ from shop.customers.models import METER_QUANTITY, Meter, VehicleModel
 from shop.dampers.measures import FOUND_AND_LEFT
 from shop.dampers.models import Damper, DamperModel, Position
 from shop.parts.models import BASE_UNIT_SI
+from shop.specs.models import COLDEST_BENCH_K, WARMEST_BENCH_K
 from shop.web.fields import DayField, MomentField, QuantityField
 from shop.web.forms import KeyedForm
 from shop.workorders.models import OrderStatus
@@ -25,6 +26,12 @@ def text_field(max_length, rows=3, **kwargs):
 def year_field(label="Model year", **kwargs):
     widget = forms.TextInput({"inputmode": "numeric"})
     return forms.IntegerField(label=label, min_value=1900, max_value=2100, widget=widget, **kwargs)
+
+
+def bench_temperature_field(**kwargs):
+    return QuantityField(
+        "temperature", label="Bench temperature", low_si=COLDEST_BENCH_K, high_si=WARMEST_BENCH_K, **kwargs
+    )
 
 
 class FindForm(forms.Form):
@@ -177,13 +184,17 @@ METERS = [("distance", Meter.DISTANCE, "Odometer"), ("hours", Meter.HOURS, "Hour
 
 
 class CheckInForm(KeyedForm):
-    """Everything that is noted when an order comes in; cleans to what check_in takes: complaint, meters, as_found."""
+    """Everything that is noted when an order comes in; cleans to what check_in takes: complaint, meters, as_found …"""
 
     complaint = text_field(1000, label="What the customer says")
 
     def __init__(self, *args, order, jobs, **kwargs):
         super().__init__(*args, initial={"complaint": order.complaint}, **kwargs)
         self.jobs = jobs
+        self.fields["bench_temperature"] = bench_temperature_field(
+            required=False,
+            help_text="For the charge to aim at, on the card. Empty: the card leaves a line for it.",
+        )
         self.meter_names = []
         if order.vehicle:
             for name, meter, label in METERS:
@@ -208,6 +219,7 @@ class CheckInForm(KeyedForm):
         return {
             "request_key": data.get("request_key", ""),
             "complaint": data.get("complaint"),
+            "bench_temperature": data.get("bench_temperature"),
             "meters": [(meter, data[name]) for name, meter in self.meter_names if data.get(name)],
             "as_found": [(*key, data[name]) for name, key in self.found_names.items() if data.get(name)],
         }

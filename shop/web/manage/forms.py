@@ -5,12 +5,20 @@ from django.contrib.auth.validators import UnicodeUsernameValidator
 from django.core.exceptions import ValidationError
 
 from shop.calc import units
-from shop.core.amounts import to_base_unit
+from shop.calc.atmosphere import HIGHEST_M
+from shop.core.amounts import altitude_unit, in_shop_unit, to_base_unit
 from shop.customers.models import VehicleModel
 from shop.dampers.measures import QUANTITY, SPECIFIED, Measure
 from shop.dampers.models import DamperModel
 from shop.parts.models import Container
-from shop.specs.models import SheetPosition, SheetStatus, SpecSheet
+from shop.specs.models import (
+    COLDEST_BENCH_K,
+    REFERENCE_K,
+    WARMEST_BENCH_K,
+    SheetPosition,
+    SheetStatus,
+    SpecSheet,
+)
 from shop.specs.services import NewValue
 from shop.staff.models import Role
 from shop.web.desk.forms import FindForm, text_field, year_field
@@ -60,6 +68,26 @@ class SheetForm(KeyedForm):
         )
         for measure in SPECIFIED:
             self._add_figure(measure)
+        self.fields["reference_temperature"] = QuantityField(
+            "temperature",
+            label="Charge meant at",
+            name="Temperature of the charge",
+            low_si=COLDEST_BENCH_K,
+            high_si=WARMEST_BENCH_K,
+            required=False,
+            initial=in_shop_unit(REFERENCE_K, "temperature"),
+            help_text="As the source says; if it says nothing, the usual 20 °C (68 °F).",
+        )
+        self.fields["reference_altitude"] = QuantityField(
+            "length",
+            unit=altitude_unit(),
+            label="and altitude",
+            name="Altitude of the charge",
+            high_si=HIGHEST_M,
+            required=False,
+            initial="0",
+            help_text="Zero is sea level, the usual one.",
+        )
 
     def _add_figure(self, measure):
         choices = [(one.symbol, one.symbol) for one in units.QUANTITIES[QUANTITY[measure]]]
@@ -88,6 +116,8 @@ class SheetForm(KeyedForm):
         """(label, fields) of each measure, the value first."""
         for measure in SPECIFIED:
             names = [measure.value] + [f"{measure}_{part}" for part in ("unit", "low", "high", "tolerance", "page")]
+            if measure == Measure.CHARGE:
+                names += ["reference_temperature", "reference_altitude"]
             yield measure.label, [self[name] for name in names]
 
     def clean(self):

@@ -8,6 +8,7 @@ urlpatterns = [
     path("<int:pk>/", bench.job, name="job"),
     path("<int:pk>/<int:number>/", steps.step, name="step"),
     path("<int:pk>/<int:number>/check/", steps.check, name="check"),
+    path("<int:pk>/aim/", steps.aim, name="aim"),
     path("<int:pk>/readings/<int:reading_pk>/", steps.correct, name="correct"),
     path("<int:pk>/close/", closing.close, name="close"),
     path("orders/<int:pk>/close/", closing.close_order, name="close_order"),

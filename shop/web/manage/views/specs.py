@@ -7,7 +7,8 @@ from django.urls import reverse_lazy
 from django.utils import timezone
 
 from shop.calc.units import figures
-from shop.core.amounts import in_full, in_other_unit, shop_unit, span
+from shop.core.amounts import altitude, altitude_unit, in_full, in_other_unit, shop_unit, span
+from shop.dampers.measures import Measure
 from shop.specs import services
 from shop.specs.models import SheetStatus, SpecSheet
 from shop.staff.models import AuditEntry
@@ -84,7 +85,7 @@ def _page(request, row, verify=None, withdraw=None):
     context = {
         "sheet": row,
         "draft": draft,
-        "values": [_value(one) for one in row.values.all()],
+        "values": [_value(one, row) for one in row.values.all()],
         "history": AuditEntry.objects.filter(kind="sheet", key=str(row.pk)),
         "form": verify or withdraw,
         "verify": (verify or VerifyForm()) if may_verify and row.entered_by_id != request.user.pk else None,
@@ -98,13 +99,16 @@ def _page(request, row, verify=None, withdraw=None):
     return show(request, "manage/sheet.html", context)
 
 
-def _value(one):
+def _value(one, sheet):
     """A figure as printed, in the shop's unit and in the other one, and what is allowed in the shop's unit."""
     return {
         "value": one,
         "shop": in_full(one.value_si, one.quantity),
         "other": in_other_unit(one.value_si, one.quantity),
         "allowed": f"{span(one.low_si, one.high_si, one.quantity)} {shop_unit(one.quantity)}",
+        "meant_at": f"{in_full(sheet.reference_k, 'temperature')}, {altitude(sheet.reference_altitude_m)}"
+        if one.measure == Measure.CHARGE
+        else "",
     }
 
 
@@ -121,7 +125,13 @@ def sheet_new(request):
 
 def _from(sheet):
     names = ("damper_model", "vehicle_model", "position", "year_from", "year_to", "code", "source_document")
-    filled = {name: getattr(sheet, name) for name in names} | {"replaces": sheet}
+    filled = {name: getattr(sheet, name) for name in names} | {
+        "replaces": sheet,
+        "reference_temperature": figures(sheet.reference_k, shop_unit("temperature"), MOST_DIGITS),
+        "reference_altitude": figures(sheet.reference_altitude_m, altitude_unit(), MOST_DIGITS),
+    }
+    for name in ("reference_temperature", "reference_altitude"):
+        filled[name] = filled[name].rstrip("0").rstrip(".")
     for one in sheet.values.all():
         low, high = (figures(si, one.unit, MOST_DIGITS).rstrip("0").rstrip(".") for si in (one.low_si, one.high_si))
         filled |= {
