@@ -1,10 +1,12 @@
 from django.urls import path
 
-from shop.web.tablet.views import bench, closing, steps
+from shop.web.tablet.views import bench, closing, figures, steps
 
 app_name = "tablet"
 urlpatterns = [
     path("", bench.bench, name="bench"),
+    path("figures/", figures.index, name="figures"),
+    path("figures/<slug:name>/", figures.figure, name="figure"),
     path("<int:pk>/", bench.job, name="job"),
     path("<int:pk>/<int:number>/", steps.step, name="step"),
     path("<int:pk>/<int:number>/check/", steps.check, name="check"),
