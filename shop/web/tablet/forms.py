@@ -138,10 +138,9 @@ class ReadingForm(KeyedForm):
     def bench_k(self) -> float | None:
         """The bench temperature that was typed, in K; None for none, or for one that cannot be read."""
         field = self.fields.get("bench_temperature")
+        typed = (self.data if self.is_bound else self.initial).get("bench_temperature")
         try:
-            entered = (
-                field.clean((self.data if self.is_bound else self.initial).get("bench_temperature")) if field else 0
-            )
+            entered = field.clean(typed) if field else None
         except ValidationError:
             return None
         return entered.si if entered else None

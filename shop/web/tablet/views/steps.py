@@ -62,8 +62,9 @@ def aim_of(form, job, asked=None):
 def todays(job, bench_k, typed):
     if bench_k is not None:
         return {"today": words.today(job.sheet, bench_k)}
-    bench = BenchForm(typed)
-    return {"today_refused": bench.errors.get("bench_temperature")} if typed else {}
+    if not (typed or {}).get("bench_temperature", "").strip():
+        return {}
+    return {"today_refused": BenchForm(typed).errors["bench_temperature"]}
 
 
 @allow("work")
