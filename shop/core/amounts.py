@@ -13,6 +13,8 @@ OTHER_UNIT = {
     "mL": "fl oz", "fl oz": "mL",
     "g": "oz", "oz": "g",
     "°F": "°C", "°C": "°F",
+    "lbf/in": "N/mm", "N/mm": "lbf/in",
+    "lbf": "N", "N": "lbf",
 }  # fmt: skip
 # Stock is kept in whole numbers of these.
 BASE_UNIT = {"count": "pcs", "volume": "µL", "mass": "mg"}

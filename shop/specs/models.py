@@ -6,6 +6,7 @@ from shop.calc.atmosphere import HIGHEST_M, LOWEST_M
 from shop.customers.models import VehicleModel
 from shop.dampers.measures import QUANTITY, SPECIFIED
 from shop.dampers.models import DamperModel, Position
+from shop.specs.gas import Gas, flags
 from shop.staff.models import User
 
 
@@ -57,6 +58,10 @@ class SpecSheet(models.Model):
     note = models.TextField(max_length=1000, blank=True)
     reference_k = models.FloatField("temperature at which the charge is meant", default=REFERENCE_K)
     reference_altitude_m = models.FloatField("altitude at which the charge is meant", default=REFERENCE_ALTITUDE_M)
+
+    flag_reason = models.CharField(
+        max_length=300, blank=True, help_text="Why it was verified although its gas was flagged."
+    )
 
     status = models.CharField(max_length=9, choices=SheetStatus, default=SheetStatus.DRAFT)
     entered_by = models.ForeignKey(User, models.PROTECT, related_name="+")
@@ -121,6 +126,13 @@ class SpecSheet(models.Model):
 
     def source(self) -> str:
         return f"{self.source_document}, {self.source_revision}, {self.source_page}"
+
+    def flags(self) -> list[str]:
+        """What is wrong with its gas in a damper of this model, as the sizes in the catalogue are today."""
+        if not self.damper_model.has_ifp:
+            return []
+        values = {one.measure: one.value_si for one in self.values.all()}
+        return flags(self.damper_model.geometry, Gas.of(values, self.reference_k, self.reference_altitude_m))
 
 
 def years_in_words(year_from: int | None, year_to: int | None) -> str:

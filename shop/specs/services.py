@@ -7,7 +7,7 @@ from django.db.models import Q
 
 from shop.calc.units import Entered, show_range
 from shop.core.amounts import stock_amount
-from shop.core.errors import Conflict
+from shop.core.errors import Conflict, refused
 from shop.core.rows import one_line, sharing_years
 from shop.customers.models import Vehicle, VehicleModel
 from shop.dampers.measures import Measure
@@ -56,12 +56,14 @@ def enter_sheet(
     reference_altitude: Entered | None = None,
     values: list[NewValue],
     replaces: SpecSheet | None = None,
+    keep_flagged: bool = False,
     by: User,
     at: datetime,
 ) -> SpecSheet:
     """Enter a draft. With replaces it is the next version of that sheet, whose place it takes when it is verified.
 
     The charge is meant at the reference temperature and altitude, 20 °C and sea level unless the source says otherwise.
+    Figures with which the IFP would hit the cap or the gas pass the limit are refused unless keep_flagged is set.
     """
     if replaces:
         replaces = SpecSheet.objects.select_for_update().get(pk=replaces.pk)
@@ -94,6 +96,10 @@ def enter_sheet(
     sheet.save()
     for new in values:
         _add_value(sheet, new)
+    found = sheet.flags()
+    if found and not keep_flagged:
+        question = "Did you mean other figures? Mend them, or tick that they stay."
+        raise refused("keep_flagged", [*found, question], "flagged")
     audit(who=by, kind="sheet", key=sheet.pk, what=f"entered as draft: {sheet}", at=at)
     return sheet
 
@@ -122,8 +128,11 @@ def _add_value(sheet: SpecSheet, new: NewValue) -> None:
 
 
 @transaction.atomic
-def verify_sheet(*, sheet: SpecSheet, by: User, at: datetime) -> SpecSheet:
-    """Confirm, as a second person with the source in hand, that a draft says what its source says."""
+def verify_sheet(*, sheet: SpecSheet, flag_reason: str = "", by: User, at: datetime) -> SpecSheet:
+    """Confirm, as a second person with the source in hand, that a draft says what its source says.
+
+    One whose gas is flagged needs a written reason, which is kept with the sheet.
+    """
     sheet = SpecSheet.objects.select_for_update().get(pk=sheet.pk)
     if sheet.status == SheetStatus.VERIFIED:
         return sheet
@@ -133,6 +142,9 @@ def verify_sheet(*, sheet: SpecSheet, by: User, at: datetime) -> SpecSheet:
         raise ValidationError(
             f"You entered {sheet}, so a second person has to verify it against the source.", code="second_person"
         )
+    found = sheet.flags()
+    if found and not flag_reason.strip():
+        raise refused("flag_reason", [*found, "Write down why the figures are right all the same."], "flagged")
     if sheet.replaces_id:
         _withdraw(sheet.replaces, f"replaced by {sheet}", by, at)
     # Neighbours are locked in one order: two managers verifying at once meet here and not in the constraint.
@@ -144,14 +156,16 @@ def verify_sheet(*, sheet: SpecSheet, by: User, at: datetime) -> SpecSheet:
             code="overlap",
         )
     sheet.status, sheet.verified_by, sheet.verified_at = SheetStatus.VERIFIED, by, at
+    sheet.flag_reason = flag_reason.strip() if found else ""
     try:
         with transaction.atomic():
-            sheet.save(update_fields=["status", "verified_by", "verified_at"])
+            sheet.save(update_fields=["status", "verified_by", "verified_at", "flag_reason"])
     except IntegrityError as error:
         raise Conflict(
             "Another sheet for the same model years was verified just now. Open the spec table again.", code="overlap"
         ) from error
-    audit(who=by, kind="sheet", key=sheet.pk, what=f"verified: {sheet}", at=at)
+    what = f"verified: {sheet}" + (f", although flagged: {sheet.flag_reason}" if found else "")
+    audit(who=by, kind="sheet", key=sheet.pk, what=what, at=at)
     return sheet
 
 

@@ -2,7 +2,9 @@
 
 from dataclasses import asdict, dataclass, field
 
+from shop.dampers.geometry import Geometry
 from shop.dampers.measures import QUANTITY, Measure
+from shop.specs.gas import Gas
 
 
 @dataclass(frozen=True)
@@ -49,6 +51,8 @@ class FrozenSheet:
     reference_k: float | None = None
     reference_altitude_m: float | None = None
     bench_altitude_m: float | None = None
+    # Sizes of the damper model that were known.
+    sizes: dict[str, float] = field(default_factory=dict)
     values: dict[str, FrozenValue] = field(default_factory=dict)
 
     @classmethod
@@ -63,6 +67,18 @@ class FrozenSheet:
 
     def __bool__(self):
         return bool(self.code)
+
+    @property
+    def geometry(self) -> Geometry:
+        return Geometry(**self.sizes)
+
+    @property
+    def gas(self) -> Gas | None:
+        """What the gas depends on; None for a sheet that was frozen without its conditions or lacks a figure."""
+        if None in (self.reference_k, self.reference_altitude_m):
+            return None
+        values = {name: value.value_si for name, value in self.values.items()}
+        return Gas.of(values, self.reference_k, self.reference_altitude_m)
 
     @property
     def source(self) -> str:

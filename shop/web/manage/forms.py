@@ -58,6 +58,7 @@ class SheetForm(KeyedForm):
     source_revision = forms.CharField(max_length=40, label="Revision or date")
     source_page = forms.CharField(max_length=40, label="Page")
     note = text_field(1000, required=False)
+    keep_flagged = forms.BooleanField(label="The source says so: keep these figures in the draft", required=False)
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
@@ -112,6 +113,10 @@ class SheetForm(KeyedForm):
         names = ("damper_model", "vehicle_model", "position", "year_from", "year_to", "code", "replaces")
         return [self[name] for name in names]
 
+    def asks_to_keep(self) -> bool:
+        """Whether the figures were flagged: only then is it asked whether they stay."""
+        return bool(self.errors.get("keep_flagged") or self.data.get(self.add_prefix("keep_flagged")))
+
     def figure_rows(self):
         """(label, fields) of each measure, the value first."""
         for measure in SPECIFIED:
@@ -152,8 +157,20 @@ class VerifyForm(KeyedForm):
         error_messages={"required": "Compare every figure with the source first, then tick this."},
     )
 
+    def __init__(self, *args, flags=(), **kwargs):
+        super().__init__(*args, **kwargs)
+        if flags:
+            self.fields["flag_reason"] = forms.CharField(
+                max_length=300,
+                label="Why the flagged figures are right",
+                help_text="Stays on the sheet, with your name.",
+                widget=forms.Textarea({"rows": 2}),
+                required=False,
+            )
+
     def clean(self):
-        return {"request_key": super().clean().get("request_key", "")}
+        data = super().clean()
+        return {name: value for name, value in data.items() if name != "compared"}
 
 
 class WithdrawForm(KeyedForm):

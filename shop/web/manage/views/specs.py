@@ -53,7 +53,7 @@ def sheet_verify(request, pk):
     row = _sheet(pk)
     if request.method != "POST":
         return redirect(row)
-    form = VerifyForm(request.POST)
+    form = VerifyForm(request.POST, flags=row.flags())
     if submit(form, services.verify_sheet, sheet=row, by=request.user, at=timezone.now()):
         messages.success(request, f"{row} is verified: its figures reach the bench from the next check-in on.")
         return redirect(row)
@@ -81,14 +81,15 @@ def _sheet(pk):
 
 def _page(request, row, verify=None, withdraw=None):
     draft = row.status == SheetStatus.DRAFT
-    may_verify = draft and request.user.may("verify_specs")
+    may_verify, flags = draft and request.user.may("verify_specs"), row.flags()
     context = {
         "sheet": row,
         "draft": draft,
         "values": [_value(one, row) for one in row.values.all()],
         "history": AuditEntry.objects.filter(kind="sheet", key=str(row.pk)),
         "form": verify or withdraw,
-        "verify": (verify or VerifyForm()) if may_verify and row.entered_by_id != request.user.pk else None,
+        "flags": flags,
+        "verify": (verify or VerifyForm(flags=flags)) if may_verify and row.entered_by_id != request.user.pk else None,
         "own": may_verify and row.entered_by_id == request.user.pk,
         "withdraw": (withdraw or WithdrawForm())
         if row.status != SheetStatus.WITHDRAWN and request.user.may("keep_specs")
