@@ -13,7 +13,7 @@ from api.permissions import Allows
 from shop.calc import units
 from shop.calc.errors import CalcError
 from shop.figures.asked import Number, Quantity
-from shop.figures.calculator import WHOLE, Calculator, Refused
+from shop.figures.calculator import Calculator, Refused
 from shop.figures.catalogue import CALCULATORS
 from shop.figures.own_units import quantity_of
 
@@ -50,15 +50,20 @@ class AskedNumber(serializers.Field):
         return read(self.asked, data if isinstance(data, str) else f"{Decimal(repr(data)):f}")
 
 
-class AskedText(serializers.CharField):
+@extend_schema_field({"type": "string", "maxLength": units.LONGEST_TEXT})
+class AskedText(serializers.Field):
     """A word of a choice, a day, what stands on a plate."""
+
+    default_error_messages = {"shape": "Give text."}
 
     def __init__(self, asked, **kwargs):
         self.asked = asked
         super().__init__(**kwargs)
 
     def to_internal_value(self, data):
-        return read(self.asked, super().to_internal_value(data))
+        if not isinstance(data, str):
+            self.fail("shape")
+        return read(self.asked, data)
 
 
 def read(asked, text):
@@ -198,7 +203,7 @@ def _field(asked):
             return AskedQuantity(asked, **given)
         case Number():
             return AskedNumber(asked, **given)
-    return AskedText(asked, max_length=units.LONGEST_TEXT, **given)
+    return AskedText(asked, **given)
 
 
 def _endpoint(one: Calculator) -> type[Calculation]:

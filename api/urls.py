@@ -1,6 +1,19 @@
 from django.urls import include, path, re_path
 
-from api import auth, calculations, customers, dampers, document, jobs, parts, pick_lists, readings, specs, vehicles, workorders
+from api import (
+    auth,
+    calculations,
+    customers,
+    dampers,
+    document,
+    jobs,
+    parts,
+    pick_lists,
+    readings,
+    specs,
+    vehicles,
+    workorders,
+)
 from api.endpoint import Unknown
 
 v1 = [

@@ -1,11 +1,10 @@
 """What a bench calculator answers: figures with their unit, sentences, and at most one table."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from shop.calc import units
 from shop.figures.own_units import other_unit, unit_of
-
-CHANGE = "change"
 
 
 @dataclass(frozen=True)
@@ -63,15 +62,21 @@ class Sentence:
     state: str = ""
 
 
+class Column(NamedTuple):
+    label: str
+    quantity: str
+
+
 @dataclass(frozen=True)
 class Table:
-    """Columns are pairs of label and quantity; rows hold SI values."""
+    """Rows hold SI values, one for each column."""
 
     caption: str
-    columns: tuple[tuple[str, str], ...]
+    columns: tuple[Column, ...]
     rows: tuple[tuple[float, ...], ...]
 
     def heads(self) -> list[tuple[str, str]]:
+        """Label and unit of each column."""
         return [(label, unit_of(quantity)) for label, quantity in self.columns]
 
     def lines(self) -> list[list[str]]:

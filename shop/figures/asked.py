@@ -16,7 +16,7 @@ from shop.figures.own_units import quantity_of, unit_of
 
 @dataclass(frozen=True, kw_only=True)
 class Input:
-    """What every input has. default is text with its unit, or a function that gives it; example is shown, never used."""
+    """What every input has. default is text with its unit, or a function giving it; example is shown, never used."""
 
     name: str
     label: str
@@ -187,6 +187,6 @@ class Text(Input):
         return f"up to {self.longest} characters"
 
     def read(self, text: str, own: bool = True) -> str:
-        if len(text) > self.longest:
+        if len(text) > self.longest or not text.isprintable():
             raise Unreadable(self.label, text, self.allowed)
         return text

@@ -29,7 +29,7 @@ class Calculator:
     """work takes the inputs by name, quantities as SI floats, inputs left out as None, and gives an Answer.
 
     blame names the input for a field of calc whose name differs from ours; left_out the inputs that the example does
-    without, because another one stands in for them.
+    without, because another one stands in for them; columns is how many inputs belong side by side, 0 for any number.
     """
 
     name: str
@@ -44,6 +44,7 @@ class Calculator:
     caution: tuple[str, str] = ("", "")
     blame: Mapping[str, str] = field(default_factory=dict)
     left_out: frozenset[str] = frozenset()
+    columns: int = 0
 
     def input(self, name: str) -> Input:
         return next(one for one in self.inputs if one.name == name)

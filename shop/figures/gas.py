@@ -1,8 +1,10 @@
 """Calculators of the nitrogen: the reading of today, the stroke, the gauge."""
 
+from django.conf import settings
+
 from shop.calc import gas
 from shop.calc.atmosphere import standard_pressure
-from shop.figures.answered import Answer, Figure, Sentence, Table
+from shop.figures.answered import Answer, Column, Figure, Sentence, Table
 from shop.figures.asked import Quantity
 from shop.figures.calculator import Calculator, less_than, needs
 from shop.figures.own_units import unit_of
@@ -11,7 +13,7 @@ GROUP = "Nitrogen"
 CAUTION = (
     "Stored gas.",
     "Nitrogen only: never oxygen, shop air or a flammable gas, never above the maker’s maximum. Eye protection on, "
-    "nobody in line with valve or caps, the room aired. No cap or seal head is loosened before zero pressure is proven.",
+    "nobody in line with valve or caps, the room aired. Prove zero pressure before a cap or seal head is loosened.",
 )
 GAS = "nitrogen after Span et al., J. Phys. Chem. Ref. Data 29 (2000) 1361"
 AIR = "air pressure after the US Standard Atmosphere 1976 (ISO 2533)"
@@ -35,7 +37,13 @@ def temperature(name, label, example="68 °F", **more) -> Quantity:
     )
 
 
-def altitude(name="altitude", label="Altitude of the shop", example="5000 ft", **more) -> Quantity:
+def here() -> str:
+    """How high the shop says it lies."""
+    return f"{settings.SHOP_ALTITUDE_M:g} m"
+
+
+def altitude(name="altitude", label="Altitude of the shop", example="5000 ft", default=here, **more) -> Quantity:
+    more["default"] = default
     return Quantity(name=name, label=label, quantity="altitude", example=example, low=-500, high=9000, **more)
 
 
@@ -66,7 +74,7 @@ CHARGE_TODAY = Calculator(
     inputs=(
         charge(),
         temperature("bench_temperature", "Temperature of the damper now", "86 °F", help="Bench, oil and gas alike."),
-        altitude(default="0 m", help="Above the sea."),
+        altitude(help="Above the sea."),
         temperature("spec_temperature", "The sheet’s temperature", default="20 °C"),
         altitude("spec_altitude", "The sheet’s altitude", "0 ft", default="0 m", help="Zero unless the sheet says so."),
     ),
@@ -132,7 +140,12 @@ def stroke(asked) -> Answer:
     good = () if problems else (Sentence("The IFP has room and no limit is passed.", "ok"),)
     table = Table(
         "Gas pressure along the stroke",
-        (("Travel", "length"), ("IFP has moved", "length"), ("Slow", "pressure"), ("Fast", "pressure")),
+        (
+            Column("Travel", "length"),
+            Column("IFP has moved", "length"),
+            Column("Slow", "pressure"),
+            Column("Fast", "pressure"),
+        ),
         tuple((one.travel_m, one.ifp_travel_m, one.slow_pa, one.fast_pa) for one in full.points),
     )
     return Answer(tuple(figures), tuple(Sentence(one, "refused") for one in problems) or good, table)
@@ -168,7 +181,7 @@ STROKE = Calculator(
         Quantity(name="stroke", label="Stroke", quantity="length", example="5 in", low=0.001, high=1),
         charge(label="Charge", help="As the gauge reads at the temperature below."),
         temperature("temperature", "Temperature at charging", default="20 °C"),
-        altitude(default="0 m"),
+        altitude(),
         temperature("warm", "Temperature of the warm damper", "176 °F", required=False),
         Quantity(
             name="oil", label="Oil in the damper", quantity="volume", example="300 mL", low=0, high=0.01, required=False
@@ -255,7 +268,7 @@ GAUGE = Calculator(
             help="From the gauge’s data sheet, or filled with oil and poured out.",
         ),
         temperature("temperature", "Temperature", default="20 °C"),
-        altitude(default="0 m"),
+        altitude(),
         charge("reading", "What the gauge reads now", "190 psi", required=False),
     ),
     work=gauge,

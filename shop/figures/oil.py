@@ -322,6 +322,7 @@ SHELF = Calculator(
     source="branch and bound; each answer is the best there is",
     caution=CAUTION,
     blame={"need": "volume"},
+    columns=3,
 )
 
 CALCULATORS = (FILL, THICKNESS, REPLACE, SHELF)

@@ -9,7 +9,7 @@ from shop.figures.calculator import Calculator, in_own, less_than
 GROUP = "Springs"
 CAUTION = (
     "Stored spring energy.",
-    "A compressor made for this spring, hooks opposite each other, its axis away from face and body. Eye protection on.",
+    "A compressor made for this spring, hooks opposite each other, its axis away from face and body; eye protection.",
 )
 HOOKE = "Hooke’s law"
 

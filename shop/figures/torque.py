@@ -16,7 +16,7 @@ CAUTION = (
     "No cap, seal head or valve is tightened, loosened or retorqued while the damper is charged, unless its maker’s "
     "manual says exactly that.",
 )
-UNITS = ("lbf·ft", "lbf·in", "N·m", "kgf·m")
+UNITS = {"N·m": "newton_metre", "lbf·ft": "pound_foot", "lbf·in": "pound_inch", "kgf·m": "kilogram_metre"}
 
 
 def nut(name="torque", label="Torque on the sheet", example="22 lbf·ft", low=0.01, **more) -> Quantity:
@@ -32,8 +32,8 @@ def arm(name, label, example, low, **more) -> Quantity:
 def in_all_units(asked) -> Answer:
     typed = asked.typed["torque"].unit
     figures = [
-        Figure(f"in_{index}", f"in {one}", asked.torque, "torque", unit=one, digits=2 if one == "kgf·m" else 1)
-        for index, one in enumerate(UNITS)
+        Figure(name, f"in {one}", asked.torque, "torque", unit=one, digits=2 if one == "kgf·m" else 1)
+        for one, name in UNITS.items()
         if one != typed
     ]
     if asked.tolerance is not None:

@@ -11,8 +11,6 @@ LONGEST = 200  # a query has to fit into an address
 class AskedField(forms.Field):
     """One input of a calculator. Its text goes to the calculator as it was typed; .asked is the definition."""
 
-    template_name = "tablet/_figure_field.html"
-
     def __init__(self, asked):
         self.asked = asked
         super().__init__(
@@ -21,6 +19,7 @@ class AskedField(forms.Field):
             required=False,  # the calculator says what is missing, in its own words
             initial=asked.own(asked.default_text()),
             widget=self._widget(asked),
+            template_name="tablet/_figure_field.html",
         )
 
     @property
