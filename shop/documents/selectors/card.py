@@ -9,6 +9,7 @@ from shop.core.clock import local_day
 from shop.customers.models import METER_QUANTITY, Meter
 from shop.dampers.measures import QUANTITY, SPECIFIED, Measure
 from shop.documents.selectors import words
+from shop.documents.selectors.stroke import Picture, picture
 from shop.workorders.charge import aim_today, bench_conditions, conditions
 from shop.workorders.frozen import FrozenSheet
 from shop.workorders.kit import oil_to_take
@@ -80,6 +81,7 @@ class DamperPage:
     sheet: Sheet | None
     why_no_sheet: str
     figures: list[Figure]
+    picture: Picture | None
     settings: list[Setting]
     parts: list[Part]
     procedure: str
@@ -156,6 +158,7 @@ def _damper_page(job: DamperJob, lines: list) -> DamperPage:
         sheet=_sheet(sheet) if sheet else None,
         why_no_sheet="" if sheet else sheet.rule,
         figures=[_figure(one, sheet, second_person=one in checked, bench_k=bench_k) for one in measures],
+        picture=picture(sheet, bench_k),
         settings=[Setting(one.label, words.as_entered(one.found)) for one in settings_of(job)],
         parts=[_part(line) for line in lines],
         procedure=str(job.procedure),

@@ -9,13 +9,16 @@ from django.utils import timezone
 from shop.calc.units import figures
 from shop.core.amounts import altitude, altitude_unit, in_full, in_other_unit, shop_unit, span
 from shop.dampers.measures import Measure
+from shop.documents.selectors import picture
 from shop.specs import services
 from shop.specs.models import SheetStatus, SpecSheet
+from shop.specs.selectors import FoundSheet
 from shop.staff.models import AuditEntry
 from shop.web.access import allow
 from shop.web.forms import submit
 from shop.web.manage.forms import SheetForm, SheetsForm, VerifyForm, WithdrawForm
 from shop.web.pages import number, page_of, sent, show
+from shop.workorders.kit import freeze
 
 # Of a limit, when a next version begins with what the earlier one says.
 MOST_DIGITS = 6
@@ -89,6 +92,7 @@ def _page(request, row, verify=None, withdraw=None):
         "history": AuditEntry.objects.filter(kind="sheet", key=str(row.pk)),
         "form": verify or withdraw,
         "flags": flags,
+        "picture": picture(freeze(FoundSheet(row, ""))),
         "verify": (verify or VerifyForm(flags=flags)) if may_verify and row.entered_by_id != request.user.pk else None,
         "own": may_verify and row.entered_by_id == request.user.pk,
         "withdraw": (withdraw or WithdrawForm())
