@@ -7,6 +7,7 @@ from api.fields import Brief, Choice, Input, Key, Ref
 from api.permissions import Allows
 from api.vehicles import YEARS
 from shop.customers.models import Customer, Vehicle
+from shop.dampers.geometry import SIZES
 from shop.dampers.models import Damper, DamperModel, Position
 from shop.dampers.services import create_damper, fit_dampers
 
@@ -14,8 +15,13 @@ from shop.dampers.services import create_damper, fit_dampers
 class DamperModelOutput(serializers.ModelSerializer):
     class Meta:
         model = DamperModel
-        fields = ["id", "maker", "name", "construction", "serviceable", "why_not"]
+        fields = [
+            "id", "maker", "name", "construction", "serviceable", "why_not", *[size.name for size in SIZES],
+        ]  # fmt: skip
         read_only_fields = fields
+        extra_kwargs = {
+            size.name: {"help_text": f"{size.label}, SI. {size.help or 'Empty: not known.'}"} for size in SIZES
+        }
 
 
 class DamperInput(Input):

@@ -6,7 +6,7 @@ from rest_framework.response import Response
 
 from api.dampers import DamperOutput
 from api.endpoint import Endpoint, Listing
-from api.fields import Brief, Input, Named, Ref
+from api.fields import Brief, Input, Named, QuantityOutput, Ref, in_shop_unit
 from api.permissions import Allows
 from api.readings import ReadingOutput
 from api.specs import CAUTION, ValueOutput
@@ -66,6 +66,11 @@ class FrozenSheetOutput(serializers.Serializer):
     verified_by = serializers.CharField()
     verified_on = serializers.CharField()
     note = serializers.CharField()
+    reference_temperature = serializers.SerializerMethodField(
+        help_text="At which the charge is meant; empty: frozen before sheets said so, the figure holds as printed."
+    )
+    reference_altitude_m = serializers.FloatField(allow_null=True, help_text="At which the charge is meant.")
+    bench_altitude_m = serializers.FloatField(allow_null=True, help_text="Of the shop, at check-in.")
     caution = serializers.SerializerMethodField()
     values = serializers.SerializerMethodField()
 
@@ -74,6 +79,10 @@ class FrozenSheetOutput(serializers.Serializer):
 
     def get_caution(self, sheet) -> str:
         return CAUTION
+
+    @extend_schema_field(QuantityOutput(allow_null=True))
+    def get_reference_temperature(self, sheet):
+        return None if sheet.reference_k is None else in_shop_unit(sheet.reference_k, "temperature")
 
     @extend_schema_field(ValueOutput(many=True))
     def get_values(self, sheet):

@@ -50,10 +50,16 @@ class SheetOutput(serializers.Serializer):
     vehicle_model = Brief(allow_null=True)
     source = serializers.CharField(help_text="Document, revision, page.")
     note = serializers.CharField()
+    reference_temperature = serializers.SerializerMethodField(help_text="At which the charge is meant.")
+    reference_altitude_m = serializers.FloatField(help_text="At which the charge is meant.")
     entered_by = Brief()
     verified_by = Brief(allow_null=True)
     verified_at = serializers.DateTimeField(allow_null=True)
     values = ValueOutput(source="values.all", many=True)
+
+    @extend_schema_field(QuantityOutput)
+    def get_reference_temperature(self, sheet):
+        return in_shop_unit(sheet.reference_k, "temperature")
 
 
 class FoundOutput(serializers.Serializer):

@@ -1,6 +1,19 @@
 from django.urls import include, path, re_path
 
-from api import auth, customers, dampers, document, jobs, parts, pick_lists, readings, specs, vehicles, workorders
+from api import (
+    auth,
+    calculations,
+    customers,
+    dampers,
+    document,
+    jobs,
+    parts,
+    pick_lists,
+    readings,
+    specs,
+    vehicles,
+    workorders,
+)
 from api.endpoint import Unknown
 
 v1 = [
@@ -41,6 +54,8 @@ v1 = [
     path("parts/<int:pk>/", parts.PartDetail.as_view(), name="part"),
     path("parts/<int:pk>/receive/", parts.PartReceive.as_view(), name="receive"),
     path("parts/<int:pk>/count/", parts.PartCount.as_view(), name="count"),
+    path("calculations/", calculations.CalculationList.as_view(), name="calculations"),
+    *(path(f"calculations/{name}/", one.as_view(), name=name) for name, one in calculations.ENDPOINTS.items()),
 ]
 
 app_name = "api"

@@ -1,13 +1,26 @@
 from django.http import HttpResponse
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.renderers import BaseRenderer, JSONRenderer
 from rest_framework.response import Response
 
 from api.endpoint import Endpoint, Listing
-from api.fields import Brief, Choice, Day, Input, Key, Moment, QuantityInput, Ref, base_amount, read
+from api.fields import (
+    Brief,
+    Choice,
+    Day,
+    Input,
+    Key,
+    Moment,
+    QuantityInput,
+    QuantityOutput,
+    Ref,
+    base_amount,
+    in_shop_unit,
+    read,
+)
 from api.jobs import JobRow
 from api.permissions import Allows
 from shop.customers.models import METER_QUANTITY, Customer, Meter, Vehicle
@@ -50,6 +63,9 @@ class CheckInInput(Input):
     meters = MeterFound(many=True, default=list)
     as_found = SettingFound(many=True, default=list)
     complaint = serializers.CharField(max_length=1000, required=False, help_text="If the customer says more now.")
+    bench_temperature = QuantityInput(
+        "temperature", required=False, help_text="For the charge to aim at, on the card: “43 °F”."
+    )
 
     def validate_meters(self, meters):
         if len({meter for meter, _ in meters}) < len(meters):
@@ -110,6 +126,7 @@ class OrderOutput(OrderRow):
     """A work order with its damper jobs."""
 
     state = serializers.SerializerMethodField(help_text="What it waits for, in words.")
+    bench_temperature = serializers.SerializerMethodField(help_text="At check-in; empty: nobody gave it.")
     jobs = JobRow(many=True)
     booked_by = Brief()
     checked_in_by = Brief(allow_null=True)
@@ -118,13 +135,18 @@ class OrderOutput(OrderRow):
 
     class Meta(OrderRow.Meta):
         fields = [
-            *OrderRow.Meta.fields, "state", "jobs", "booked_by", "checked_in_by", "closed_by", "handed_back_by",
-            "called_off_why",
+            *OrderRow.Meta.fields, "state", "bench_temperature", "jobs", "booked_by", "checked_in_by", "closed_by",
+            "handed_back_by", "called_off_why",
         ]  # fmt: skip
         read_only_fields = fields
 
     def get_state(self, order) -> str:
         return state_in_words(order)
+
+    @extend_schema_field(QuantityOutput(allow_null=True))
+    def get_bench_temperature(self, order):
+        kelvin = order.bench_temperature_k
+        return None if kelvin is None else in_shop_unit(kelvin, "temperature")
 
 
 class OrderQuery(Input):

@@ -44,6 +44,7 @@ DEMO_SHOP = {
     "DAMPERBOOK_SHOP_EMAIL": "bench@example.com",
     "DAMPERBOOK_TIME_ZONE": "America/Denver",
     "DAMPERBOOK_ORDER_PREFIX": "LG",
+    "DAMPERBOOK_SHOP_ALTITUDE": "1320 m",
 }
 NOT_IN_THE_DEMO = {
     f"DAMPERBOOK_{name}"

@@ -71,6 +71,10 @@ def test_production_with_nothing_said_lists_all_that_is_missing(tmp_path):
         ("DAMPERBOOK_CURRENCY", "dollars", "three capital letters"),
         ("DAMPERBOOK_UNIT_TORQUE", "ft", "allowed are lbf·ft"),
         ("DAMPERBOOK_OIL_ALLOWANCE_PERCENT", "lots", "a number from 0 to 100"),
+        ("DAMPERBOOK_SHOP_ALTITUDE", "1320", "a figure with its unit from -500 m to 9000 m"),
+        ("DAMPERBOOK_SHOP_ALTITUDE", "4330 psi", "a figure with its unit"),
+        ("DAMPERBOOK_SHOP_ALTITUDE", "9001 m", "from -500 m to 9000 m"),
+        ("DAMPERBOOK_SHOP_ALTITUDE", "-501 m", "from -500 m to 9000 m"),
         ("DAMPERBOOK_SMTP_URL", "mail.example.com", "cannot be read"),
         ("DAMPERBOOK_SITE_URL", "https://book.example.com/path", "without a path"),
         ("DAMPERBOOK_SHOP_EMAIL", "bench.example.com", "is no e-mail address"),
@@ -115,3 +119,16 @@ def test_ascii_spellings_of_units_are_taken(tmp_path):
         DAMPERBOOK_UNIT_TORQUE="N-m",
     )  # fmt: skip
     assert done.stdout.strip().endswith("N·m")
+
+
+# 1 ft = 0.3048 m: NIST SP 811, Appendix B.
+@pytest.mark.parametrize(
+    ("given", "metres"),
+    [(None, 0), ("", 0), ("1320 m", 1320), ("4330 ft", 1319.784), ("4,330.5 feet", 1319.9364), ("-86 m", -86)],
+)
+def test_the_altitude_of_the_shop_is_read_with_its_unit(tmp_path, given, metres):
+    told = start(
+        tmp_path, "shell", "-v", "0", "-c", "from django.conf import settings; print(settings.SHOP_ALTITUDE_M)",
+        DAMPERBOOK_SHOP_ALTITUDE=given,
+    )  # fmt: skip
+    assert float(told.stdout.strip().splitlines()[-1]) == pytest.approx(metres)

@@ -13,6 +13,8 @@ OTHER_UNIT = {
     "mL": "fl oz", "fl oz": "mL",
     "g": "oz", "oz": "g",
     "°F": "°C", "°C": "°F",
+    "lbf/in": "N/mm", "N/mm": "lbf/in",
+    "lbf": "N", "N": "lbf",
 }  # fmt: skip
 # Stock is kept in whole numbers of these.
 BASE_UNIT = {"count": "pcs", "volume": "µL", "mass": "mg"}
@@ -37,6 +39,16 @@ def in_other_unit(value_si: float, quantity: str) -> str:
     """The same in the unit shown small beside: "24.4 N·m"; empty where there is none."""
     other = OTHER_UNIT.get(shop_unit(quantity))
     return show(value_si, other) if other else ""
+
+
+def altitude_unit() -> str:
+    """Heights above the sea go with the shop's unit of length."""
+    return "ft" if shop_unit("length") == "in" else "m"
+
+
+def altitude(metres: float) -> str:
+    """A height above the sea: "1320 m", "sea level"."""
+    return show(metres, altitude_unit(), 0) if abs(metres) >= 0.5 else "sea level"
 
 
 def span(low_si: float, high_si: float, quantity: str) -> str:

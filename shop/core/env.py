@@ -9,6 +9,9 @@ from zoneinfo import ZoneInfo
 from django.core.exceptions import ImproperlyConfigured, ValidationError
 from django.core.validators import EmailValidator
 
+from shop.calc.errors import CalcError
+from shop.calc.units import parse
+
 PREFIX = "DAMPERBOOK_"
 
 
@@ -45,6 +48,16 @@ class Env:
             self.problem(name, f"is {value!r}; allowed is a number from {low:g} to {high:g}.")
             return default
         return number
+
+    def quantity(self, name, default, quantity, *, low, high):
+        """SI value of a figure that stands with its unit, such as 4330 ft; low and high are texts of the same kind."""
+        value = self.text(name, default)
+        ends = [parse(end, quantity, negative=True).si for end in (low, high)]
+        try:
+            return parse(value, quantity, low_si=ends[0], high_si=ends[1], negative=True).si
+        except CalcError:
+            self.problem(name, f"is {value!r}; allowed is a figure with its unit from {low} to {high}.")
+            return parse(default, quantity, negative=True).si
 
     def choice(self, name, default, allowed):
         """allowed maps each accepted spelling to the value it stands for, or is a list of values."""

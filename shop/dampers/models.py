@@ -2,6 +2,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from shop.customers.models import MODEL_YEARS, Customer, Vehicle, VehicleModel
+from shop.dampers.geometry import SIZES, Geometry
 
 
 class Position(models.TextChoices):
@@ -26,6 +27,13 @@ class DamperModel(models.Model):
     construction = models.CharField(max_length=10, choices=Construction)
     serviceable = models.BooleanField("serviceable here", default=True)
     why_not = models.CharField("why not", max_length=300, blank=True, help_text="What to tell the customer.")
+    # What decides the gas pressure along the stroke, see geometry.py; each may be unknown.
+    reservoir_bore_m = models.FloatField(null=True, blank=True)
+    cap_intrusion_m = models.FloatField(null=True, blank=True)
+    shaft_m = models.FloatField("shaft diameter", null=True, blank=True)
+    stroke_m = models.FloatField(null=True, blank=True)
+    highest_gas_pa = models.FloatField("highest gas pressure", null=True, blank=True)
+    spring_rate_n_per_m = models.FloatField("spring rate at the damper", null=True, blank=True)
 
     class Meta:
         ordering = ["maker", "name"]
@@ -39,6 +47,20 @@ class DamperModel(models.Model):
                 condition=Q(serviceable=True) | ~Q(why_not=""),
                 violation_error_message="Say why this damper is not serviced here, and what to tell the customer.",
             ),
+            *[
+                models.CheckConstraint(
+                    name=f"dampermodel_{size.name}",
+                    condition=Q(**{size.name: None})
+                    | (Q(**{f"{size.name}__gte": size.low_si}) & Q(**{f"{size.name}__lte": size.high_si})),
+                    violation_error_message=f"{size.label}: no damper has this. Check figures and unit.",
+                )
+                for size in SIZES
+            ],
+            models.CheckConstraint(
+                name="dampermodel_shaft_within_bore",
+                condition=Q(shaft_m=None) | Q(reservoir_bore_m=None) | Q(shaft_m__lt=F("reservoir_bore_m")),
+                violation_error_message="The shaft is as thick as the reservoir's bore or thicker. Check both figures.",
+            ),
         ]
 
     def __str__(self):
@@ -47,6 +69,10 @@ class DamperModel(models.Model):
     @property
     def has_ifp(self) -> bool:
         return self.construction in (Construction.RESERVOIR, Construction.INTERNAL)
+
+    @property
+    def geometry(self) -> Geometry:
+        return Geometry.of(self)
 
 
 class Fitment(models.Model):

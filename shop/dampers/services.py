@@ -4,10 +4,12 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Q
 
+from shop.calc.units import Entered, show_range
 from shop.core.errors import refused, renamed
 from shop.core.rows import one_line, save_new, sharing_years
 from shop.customers.models import Customer, Vehicle, VehicleModel
 from shop.customers.services import create_vehicle, mark_forecast_stale
+from shop.dampers.geometry import SIZES
 from shop.dampers.models import Damper, DamperModel, Fitment, Position
 from shop.staff.models import User
 from shop.staff.services import note
@@ -115,6 +117,46 @@ def create_damper_model(
     service = "serviced here" if serviceable else f"not serviced here: {model.why_not}"
     what = f"entered: {model}, {model.get_construction_display()}, {service}"
     note(who=by, kind="dampermodel", key=model.pk, what=what, at=at)
+    return model
+
+
+@transaction.atomic
+def set_geometry(
+    *,
+    damper_model: DamperModel,
+    reservoir_bore: Entered | None = None,
+    cap_intrusion: Entered | None = None,
+    shaft: Entered | None = None,
+    stroke: Entered | None = None,
+    highest_gas: Entered | None = None,
+    spring_rate: Entered | None = None,
+    by: User,
+    at: datetime,
+) -> DamperModel:
+    """Say all that is known of a damper model's sizes; what is not given is not known any more.
+
+    Jobs on the benches keep the sizes with which they were checked in.
+    """
+    model = DamperModel.objects.select_for_update(no_key=True).get(pk=damper_model.pk)
+    given = dict(zip(SIZES, (reservoir_bore, cap_intrusion, shaft, stroke, highest_gas, spring_rate), strict=True))
+    if any(given.values()) and not model.has_ifp:
+        raise ValidationError(
+            f"{model} has no IFP: where oil and gas share one chamber these sizes do not give the pressure.",
+            code="no_ifp",
+        )
+    for size, entered in given.items():
+        if entered and not size.low_si <= entered.si <= size.high_si:
+            allowed = show_range(size.low_si, size.high_si, entered.unit)
+            words = f"{size.label} cannot be {entered}. Allowed is {allowed}; check figures and unit."
+            raise refused(size.argument, words, "size")
+        setattr(model, size.name, entered.si if entered else None)
+    if shaft and reservoir_bore and shaft.si >= reservoir_bore.si:
+        words = f"A shaft of {shaft} does not go with a reservoir bore of {reservoir_bore}. Check both figures."
+        raise refused("shaft", words, "shaft")
+    model.full_clean()
+    model.save(update_fields=[size.name for size in SIZES])
+    told = ", ".join(f"{size.label.lower()} {entered}" for size, entered in given.items() if entered)
+    note(who=by, kind="dampermodel", key=model.pk, what=f"sizes: {told or 'none known'}", at=at)
     return model
 
 

@@ -15,7 +15,7 @@ from shop.customers import services as customers
 from shop.customers.models import Customer, Meter, MeterReading, ReadingSource, Vehicle, VehicleModel
 from shop.dampers.measures import FOUND_AND_LEFT, QUANTITY, Measure
 from shop.dampers.models import Construction, Damper, DamperModel, Fitment, Position
-from shop.dampers.services import create_damper, fit_dampers
+from shop.dampers.services import create_damper, fit_dampers, set_geometry
 from shop.parts.models import Container, Part
 from shop.parts.services import receive
 from shop.picklists.services import pick
@@ -91,6 +91,7 @@ def _catalogue(shop: Shop) -> None:
         shop.models[key] = DamperModel.objects.create(
             maker=maker, name=name, construction=construction, serviceable=not why_not, why_not=why_not
         )
+    _sizes(shop)
     for key, maker, name, year_from, front, rear in [
         ("Ridge", "Ostrander", "Ridge 900", 2011, "H2", "H2"),
         ("Trace", "Velloway", "Trace", 2013, "E5", "P40"),
@@ -116,6 +117,24 @@ def _catalogue(shop: Shop) -> None:
             high_si=parse(high, quantity).si,
             calibrated_on=calibrated,
             calibration_due_on=calibrated + timedelta(days=365),
+        )
+
+
+def _sizes(shop: Shop) -> None:
+    for key, bore, cap, shaft, stroke, limit, rate in [
+        ("H2", "48 mm", "12 mm", "16 mm", "170 mm", "750 psi", "200 lbf/in"),
+        ("P40", "46 mm", "10 mm", "14 mm", "160 mm", "500 psi", "180 lbf/in"),
+    ]:
+        shop.models[key] = set_geometry(
+            damper_model=shop.models[key],
+            reservoir_bore=parse(bore, "length"),
+            cap_intrusion=parse(cap, "length"),
+            shaft=parse(shaft, "length"),
+            stroke=parse(stroke, "length"),
+            highest_gas=parse(limit, "pressure"),
+            spring_rate=parse(rate, "spring_rate"),
+            by=shop.people["manager"],
+            at=shop.now,
         )
 
 

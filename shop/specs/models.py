@@ -2,9 +2,11 @@ from django.db import models
 from django.db.models import F, Q, Value
 from django.urls import reverse
 
+from shop.calc.atmosphere import HIGHEST_M, LOWEST_M
 from shop.customers.models import VehicleModel
 from shop.dampers.measures import QUANTITY, SPECIFIED
 from shop.dampers.models import DamperModel, Position
+from shop.specs.gas import Gas, flags
 from shop.staff.models import User
 
 
@@ -24,6 +26,12 @@ class SheetPosition(models.TextChoices):
     FRONT_RIGHT = Position.FRONT_RIGHT.value, Position.FRONT_RIGHT.label
     REAR_LEFT = Position.REAR_LEFT.value, Position.REAR_LEFT.label
     REAR_RIGHT = Position.REAR_RIGHT.value, Position.REAR_RIGHT.label
+
+
+# What a charge is meant at when its source does not say: the trade's room temperature, common practice, no source.
+REFERENCE_K, REFERENCE_ALTITUDE_M = 293.15, 0.0
+# A thermometer at a bench, and where on earth a bench stands; also what the charge of a sheet can be meant at.
+COLDEST_BENCH_K, WARMEST_BENCH_K = 233.15, 333.15
 
 
 class SpecSheet(models.Model):
@@ -48,6 +56,12 @@ class SpecSheet(models.Model):
     source_revision = models.CharField(max_length=40)
     source_page = models.CharField(max_length=40)
     note = models.TextField(max_length=1000, blank=True)
+    reference_k = models.FloatField("temperature at which the charge is meant", default=REFERENCE_K)
+    reference_altitude_m = models.FloatField("altitude at which the charge is meant", default=REFERENCE_ALTITUDE_M)
+
+    flag_reason = models.CharField(
+        max_length=300, blank=True, help_text="Why it was verified although its gas was flagged."
+    )
 
     status = models.CharField(max_length=9, choices=SheetStatus, default=SheetStatus.DRAFT)
     entered_by = models.ForeignKey(User, models.PROTECT, related_name="+")
@@ -79,6 +93,16 @@ class SpecSheet(models.Model):
                 violation_error_message="A figure needs its source: document, revision and page.",
             ),
             models.CheckConstraint(
+                name="specsheet_reference_temperature",
+                condition=Q(reference_k__gte=COLDEST_BENCH_K) & Q(reference_k__lte=WARMEST_BENCH_K),
+                violation_error_message="The temperature at which the charge is meant lies from −40 to 60 °C.",
+            ),
+            models.CheckConstraint(
+                name="specsheet_reference_altitude",
+                condition=Q(reference_altitude_m__gte=LOWEST_M) & Q(reference_altitude_m__lte=HIGHEST_M),
+                violation_error_message="The altitude at which the charge is meant lies from −500 to 9000 m.",
+            ),
+            models.CheckConstraint(
                 name="specsheet_second_person",
                 condition=Q(verified_by=None) | ~Q(verified_by=F("entered_by")),
                 violation_error_message="Whoever entered a sheet cannot verify it. Ask a second person.",
@@ -102,6 +126,13 @@ class SpecSheet(models.Model):
 
     def source(self) -> str:
         return f"{self.source_document}, {self.source_revision}, {self.source_page}"
+
+    def flags(self) -> list[str]:
+        """What is wrong with its gas in a damper of this model, as the sizes in the catalogue are today."""
+        if not self.damper_model.has_ifp:
+            return []
+        values = {one.measure: one.value_si for one in self.values.all()}
+        return flags(self.damper_model.geometry, Gas.of(values, self.reference_k, self.reference_altitude_m))
 
 
 def years_in_words(year_from: int | None, year_to: int | None) -> str:

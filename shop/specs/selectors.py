@@ -34,7 +34,7 @@ def sheet_for(
             position__in=_covering(position),
         )
         .exclude(status=SheetStatus.WITHDRAWN)
-        .select_related("vehicle_model", "entered_by", "verified_by")
+        .select_related("damper_model", "vehicle_model", "entered_by", "verified_by")
         .prefetch_related("values")
     )
     verified = [sheet for sheet in found if sheet.status == SheetStatus.VERIFIED]

@@ -13,6 +13,8 @@ from shop.dampers.measures import Measure
 from shop.dampers.models import Damper, DamperModel
 from shop.specs.models import (
     MOST_AT_ONCE,
+    REFERENCE_ALTITUDE_M,
+    REFERENCE_K,
     KitLine,
     ServiceInterval,
     SheetStatus,
@@ -50,12 +52,19 @@ def enter_sheet(
     source_revision: str,
     source_page: str,
     note: str = "",
+    reference_temperature: Entered | None = None,
+    reference_altitude: Entered | None = None,
     values: list[NewValue],
     replaces: SpecSheet | None = None,
+    keep_flagged: bool = False,
     by: User,
     at: datetime,
 ) -> SpecSheet:
-    """Enter a draft. With replaces it is the next version of that sheet, whose place it takes when it is verified."""
+    """Enter a draft. With replaces it is the next version of that sheet, whose place it takes when it is verified.
+
+    The charge is meant at the reference temperature and altitude, 20 °C and sea level unless the source says otherwise.
+    Figures with which the IFP would hit the cap or the gas pass the limit are refused unless keep_flagged is set.
+    """
     _lock_sheets_of(damper_model)
     if replaces:
         replaces = SpecSheet.objects.get(pk=replaces.pk)
@@ -79,6 +88,8 @@ def enter_sheet(
         source_revision=source_revision.strip(),
         source_page=source_page.strip(),
         note=note,
+        reference_k=reference_temperature.si if reference_temperature else REFERENCE_K,
+        reference_altitude_m=reference_altitude.si if reference_altitude else REFERENCE_ALTITUDE_M,
         entered_by=by,
         entered_at=at,
         replaces=replaces,
@@ -87,6 +98,10 @@ def enter_sheet(
     sheet.save()
     for new in values:
         _add_value(sheet, new)
+    found = sheet.flags()
+    if found and not keep_flagged:
+        question = "Did you mean other figures? Mend them, or tick that they stay."
+        raise refused("keep_flagged", [*found, question], "flagged")
     audit(who=by, kind="sheet", key=sheet.pk, what=f"entered as draft: {sheet}", at=at)
     return sheet
 
@@ -115,8 +130,11 @@ def _add_value(sheet: SpecSheet, new: NewValue) -> None:
 
 
 @transaction.atomic
-def verify_sheet(*, sheet: SpecSheet, by: User, at: datetime) -> SpecSheet:
-    """Confirm, as a second person with the source in hand, that a draft says what its source says."""
+def verify_sheet(*, sheet: SpecSheet, flag_reason: str = "", by: User, at: datetime) -> SpecSheet:
+    """Confirm, as a second person with the source in hand, that a draft says what its source says.
+
+    One whose gas is flagged needs a written reason, which is kept with the sheet.
+    """
     _lock_sheets_of(sheet.damper_model)
     sheet = SpecSheet.objects.select_related("replaces").get(pk=sheet.pk)
     if sheet.status == SheetStatus.VERIFIED:
@@ -127,6 +145,9 @@ def verify_sheet(*, sheet: SpecSheet, by: User, at: datetime) -> SpecSheet:
         raise ValidationError(
             f"You entered {sheet}, so a second person has to verify it against the source.", code="second_person"
         )
+    found = sheet.flags()
+    if found and not flag_reason.strip():
+        raise refused("flag_reason", [*found, "Write down why the figures are right all the same."], "flagged")
     if sheet.replaces_id:
         _withdraw(sheet.replaces, f"replaced by {sheet}", by, at)
     if other := _rivals(sheet).first():
@@ -136,14 +157,16 @@ def verify_sheet(*, sheet: SpecSheet, by: User, at: datetime) -> SpecSheet:
             code="overlap",
         )
     sheet.status, sheet.verified_by, sheet.verified_at = SheetStatus.VERIFIED, by, at
+    sheet.flag_reason = flag_reason.strip() if found else ""
     try:
         with transaction.atomic():
-            sheet.save(update_fields=["status", "verified_by", "verified_at"])
+            sheet.save(update_fields=["status", "verified_by", "verified_at", "flag_reason"])
     except IntegrityError as error:
         raise Conflict(
             "Another sheet for the same model years was verified just now. Open the spec table again.", code="overlap"
         ) from error
-    audit(who=by, kind="sheet", key=sheet.pk, what=f"verified: {sheet}", at=at)
+    what = f"verified: {sheet}" + (f", although flagged: {sheet.flag_reason}" if found else "")
+    audit(who=by, kind="sheet", key=sheet.pk, what=what, at=at)
     return sheet
 
 

@@ -8,6 +8,7 @@ from shop.calc import units
 from shop.calc.errors import CalcError, OutOfRange
 from shop.calc.intervals import day_in_words
 from shop.dampers.measures import QUANTITY
+from shop.specs.models import COLDEST_BENCH_K, WARMEST_BENCH_K
 
 NO_DAY = "This is no day of the calendar. Write it like 2026-11-25."
 MOST_FIGURES = 20  # what the tables keep of the figures as entered
@@ -128,3 +129,10 @@ def check_day(day) -> None:
     """Raise ValidationError for a day outside 1990 to 2100."""
     if not 1990 <= day.year <= 2100:
         raise ValidationError(f"{day_in_words(day)} cannot be right. Give a day from 1990 to 2100.", code="day")
+
+
+def bench_temperature_field(**kwargs):
+    """The temperature at the bench, in the range in which a thermometer there can be read."""
+    return QuantityField(
+        "temperature", label="Bench temperature", low_si=COLDEST_BENCH_K, high_si=WARMEST_BENCH_K, **kwargs
+    )

@@ -2,8 +2,9 @@
 
 from dataclasses import asdict, dataclass, field
 
-from shop.calc.units import within
+from shop.dampers.geometry import Geometry
 from shop.dampers.measures import QUANTITY, Measure
+from shop.specs.gas import Gas
 
 
 @dataclass(frozen=True)
@@ -26,10 +27,6 @@ class FrozenValue:
     def quantity(self) -> str:
         return QUANTITY[self.measure]
 
-    def allows(self, value_si: float) -> bool:
-        """Whether a reading is in tolerance; the limits themselves are."""
-        return within(value_si, self.low_si, self.high_si)
-
 
 @dataclass(frozen=True)
 class FrozenSheet:
@@ -49,6 +46,13 @@ class FrozenSheet:
     entered_by: str = ""
     verified_by: str = ""
     verified_on: str = ""
+    # Where the charge is meant, and the height of these benches. None: frozen before sheets said so, and then the
+    # figure holds as it is printed, as it did when the job was checked in.
+    reference_k: float | None = None
+    reference_altitude_m: float | None = None
+    bench_altitude_m: float | None = None
+    # Sizes of the damper model that were known.
+    sizes: dict[str, float] = field(default_factory=dict)
     values: dict[str, FrozenValue] = field(default_factory=dict)
 
     @classmethod
@@ -63,6 +67,18 @@ class FrozenSheet:
 
     def __bool__(self):
         return bool(self.code)
+
+    @property
+    def geometry(self) -> Geometry:
+        return Geometry(**self.sizes)
+
+    @property
+    def gas(self) -> Gas | None:
+        """What the gas depends on; None for a sheet that was frozen without its conditions or lacks a figure."""
+        if None in (self.reference_k, self.reference_altitude_m):
+            return None
+        values = {name: value.value_si for name, value in self.values.items()}
+        return Gas.of(values, self.reference_k, self.reference_altitude_m)
 
     @property
     def source(self) -> str:

@@ -1,6 +1,7 @@
 """What a damper's rebuild takes: from its parts list and, for the oil, its frozen figures."""
 
 import math
+from dataclasses import asdict
 
 from django.conf import settings
 
@@ -33,9 +34,19 @@ def freeze(found: FoundSheet) -> FrozenSheet:
         note=sheet.note,
         entered_by=str(sheet.entered_by),
         verified_by=str(sheet.verified_by or ""),
+        reference_k=sheet.reference_k,
+        reference_altitude_m=sheet.reference_altitude_m,
+        bench_altitude_m=settings.SHOP_ALTITUDE_M,
+        sizes=_sizes(sheet),
         verified_on=local_day(sheet.verified_at).isoformat() if sheet.verified_at else "",
         values=_values(sheet),
     )
+
+
+def _sizes(sheet: SpecSheet) -> dict[str, float]:
+    if not sheet.damper_model.has_ifp:
+        return {}
+    return {name: size for name, size in asdict(sheet.damper_model.geometry).items() if size is not None}
 
 
 def _values(sheet: SpecSheet) -> dict[str, FrozenValue]:

@@ -10,7 +10,7 @@ from shop.customers.models import Customer, Vehicle
 from shop.dampers.measures import QUANTITY, Measure
 from shop.dampers.models import Damper
 from shop.picklists.models import PickList
-from shop.specs.models import Procedure, Step
+from shop.specs.models import COLDEST_BENCH_K, WARMEST_BENCH_K, Procedure, Step
 from shop.staff.models import User
 from shop.workorders.frozen import FrozenSheet
 
@@ -51,6 +51,9 @@ class WorkOrder(models.Model):
     booked_at = models.DateTimeField()
     checked_in_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
     checked_in_at = models.DateTimeField(null=True, blank=True)
+    bench_temperature_k = models.FloatField(
+        null=True, blank=True, help_text="At check-in, for the charge to aim at on the card."
+    )
     closed_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
     closed_at = models.DateTimeField(null=True, blank=True)
     handed_back_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
@@ -76,6 +79,12 @@ class WorkOrder(models.Model):
             models.CheckConstraint(
                 name="workorder_ready_after_closing",
                 condition=~Q(status__in=[OrderStatus.READY, OrderStatus.HANDED_BACK]) | Q(closed_at__isnull=False),
+            ),
+            models.CheckConstraint(
+                name="workorder_bench_temperature_plausible",
+                condition=Q(bench_temperature_k=None)
+                | (Q(bench_temperature_k__gte=COLDEST_BENCH_K) & Q(bench_temperature_k__lte=WARMEST_BENCH_K)),
+                violation_error_message="A bench is between −40 and 60 °C. Read the thermometer again.",
             ),
             models.CheckConstraint(
                 name="workorder_called_off_with_reason",

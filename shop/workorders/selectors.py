@@ -3,11 +3,13 @@
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from shop.calc.units import within
 from shop.core.clock import local_day
 from shop.dampers.measures import FOUND_AND_LEFT, in_a_sentence
 from shop.specs.models import Step
 from shop.specs.selectors import sheet_for
-from shop.workorders.frozen import FrozenValue
+from shop.workorders.charge import allowed_range
+from shop.workorders.frozen import FrozenSheet, FrozenValue
 from shop.workorders.models import (
     DamperJob,
     JobStatus,
@@ -26,7 +28,7 @@ class StepState:
 
     step: Step
     value: FrozenValue | None
-    verified: bool
+    sheet: FrozenSheet
     reading: Reading | None
     done: StepDone | None
     check: SecondCheck | None
@@ -44,7 +46,13 @@ class StepState:
     @property
     def in_tolerance(self) -> bool:
         """Whether the reading counts: there is a verified figure and it allows the reading."""
-        return bool(self.reading and self.value and self.verified and self.value.allows(self.reading.value_si))
+        if not (self.reading and self.value and self.verified):
+            return False
+        return within(self.reading.value_si, *allowed_range(self.value, self.sheet, self.reading.bench_temperature_k))
+
+    @property
+    def verified(self) -> bool:
+        return self.sheet.verified
 
     @property
     def settled(self) -> bool:
@@ -137,7 +145,7 @@ def job_steps(job: DamperJob) -> list[StepState]:
             StepState(
                 step=step,
                 value=sheet.values.get(step.reading),
-                verified=sheet.verified,
+                sheet=sheet,
                 reading=reading,
                 done=done.get(step.pk),
                 check=checks.get((step.pk, reading.pk if reading else None)),

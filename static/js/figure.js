@@ -25,8 +25,8 @@ const judge = (input) => {
   const verdict = document.querySelector(`[data-verdict="${input.id}"]`);
   if (!verdict) return;
   const figure = plain(input.value);
-  // "18 N·m" and "1/4" are read by the server alone.
-  if (figure && Number.isNaN(Number(figure))) {
+  // "18 N·m" and "1/4" are read by the server alone; without limits there is nothing to judge by.
+  if (!verdict.dataset.low || (figure && Number.isNaN(Number(figure)))) {
     verdict.textContent = "";
     return;
   }

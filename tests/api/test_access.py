@@ -6,6 +6,7 @@ import pytest
 from django.urls import reverse
 
 from api.urls import v1
+from shop.figures.catalogue import CALCULATORS
 from tests.api.conftest import Caller, refused
 from tests.factories import make_user
 
@@ -59,6 +60,8 @@ RULES = {
     ("GET", "parts/<int:pk>/"): ALL,
     ("POST", "parts/<int:pk>/receive/"): DESK,
     ("POST", "parts/<int:pk>/count/"): DESK,
+    ("GET", "calculations/"): ALL,
+    **{("POST", f"calculations/{name}/"): ALL for name in CALCULATORS},
 }
 WRITES = {"POST", "PUT", "PATCH", "DELETE"}
 

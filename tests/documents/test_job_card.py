@@ -15,9 +15,9 @@ from pypdf import PdfReader
 
 from shop.calc.units import parse
 from shop.dampers.models import Construction
-from shop.documents.services import bag_tags, job_card, pick_list_paper
+from shop.documents.services import bag_tags, card_state, job_card, pick_list_paper
 from shop.specs.models import SheetStatus
-from shop.workorders.services import record_reading
+from shop.workorders.services import check_in, record_reading
 from tests import factories
 from tests.documents.orders import make_booked, make_checked_in, make_family, pages, stock_kit
 from tests.factories import NOON
@@ -34,8 +34,16 @@ def card_pages(order):
 @pytest.mark.parametrize(
     ("year", "torque", "charge"),
     [
-        (2014, "18 lbf·ft 24.4 N·m allowed 17.1 to 18.9 lbf·ft", "200 psi 1379 kPa allowed 195 to 205 psi"),
-        (2015, "22 lbf·ft 29.8 N·m allowed 20.9 to 23.1 lbf·ft", "100 psi 689 kPa allowed 95 to 105 psi"),
+        (
+            2014,
+            "18 lbf·ft 24.4 N·m allowed 17.1 to 18.9 lbf·ft",
+            "200 psi 1379 kPa, at 68 °F, sea level allowed 195 to 205 psi",
+        ),
+        (
+            2015,
+            "22 lbf·ft 29.8 N·m allowed 20.9 to 23.1 lbf·ft",
+            "100 psi 689 kPa, at 68 °F, sea level allowed 95 to 105 psi",
+        ),
     ],
 )
 def test_every_damper_has_the_figures_of_its_model_year_and_position(year, torque, charge):
@@ -52,6 +60,30 @@ def test_every_damper_has_the_figures_of_its_model_year_and_position(year, torqu
         assert f"IFP depth {depths[where.split()[0]]} Source: common practice, no source" in text
         assert "Oil volume 305 mL 10.3 fl oz allowed 300 to 310 mL with allowance 336 mL Source: common" in text
         assert f"card revision 1 · checked in Wed 25 Nov 2026, 12:00 {index} / 4" in text
+
+
+def test_with_the_bench_temperature_of_the_day_the_card_says_what_to_aim_at_and_why(settings):
+    # 200 psi at 20 °C is 184.8 psi at 0 °C (Span et al. 2000, tests/reference, N2V-017), and 2.2 psi more at 1320 m,
+    # where there is 14.9 kPa less air (ISO 2533).
+    settings.SHOP_ALTITUDE_M = 1320.0
+    order = make_booked(year=2014, corners=["rear_right"])
+    freezing = parse("0 °C", "temperature")
+    by = factories.make_user("desk")
+    order = check_in(order=order, meters=[], as_found=[], bench_temperature=freezing, by=by, at=NOON)
+    (text,) = card_pages(order)
+    assert (
+        "200 psi 1379 kPa, at 68 °F, sea level allowed 195 to 205 psi today at 32 °F, 4331 ft: aim at 187 psi" in text
+    )
+    assert "aim at 187 psi (182 to 191) 15 psi lower for 32 °F, 2 psi higher for 4331 ft Source" in text
+    assert "aim at, today" not in text
+    settings.SHOP_ALTITUDE_M = 0.0
+    assert card_state(order=order, revision=1, digest=order.cards.get().digest[:12]).current
+
+
+def test_without_it_the_card_leaves_a_line_for_what_to_aim_at():
+    (text,) = card_pages(make_checked_in(year=2014, corners=["rear_right"]))
+    assert "aim at, today" in text
+    assert "today at" not in text
 
 
 def test_the_card_says_whose_damper_it_is_what_is_wrong_and_when_it_is_promised():

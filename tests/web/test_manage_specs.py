@@ -66,7 +66,7 @@ def test_a_sheet_shows_its_figures_as_printed_and_in_the_units_of_the_shop(at_de
     sheet = make.make_sheet(make.make_damper_model(), torque=22, charge=100)
     page = words(at_desk.get(sheet.get_absolute_url()))
     assert "Shaft nut torque 22 lbf·ft 29.8 N·m 20.9 to 23.1 lbf·ft 22 lbf·ft ± 5 %" in page
-    assert "Nitrogen charge 100 psi 689 kPa 95 to 105 psi" in page
+    assert "Nitrogen charge at 68 °F, sea level 100 psi 689 kPa 95 to 105 psi" in page
     assert f"Entered by {sheet.entered_by}" in page
     assert f"Verified by {sheet.verified_by}" in page
     assert "The maker's current service manual for the exact unit prevails" in page

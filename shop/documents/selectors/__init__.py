@@ -7,6 +7,7 @@ their content is equal: the digest on a job card rests on that.
 from shop.documents.selectors.card import Card, card
 from shop.documents.selectors.pick_list import PickPaper, pick_paper
 from shop.documents.selectors.record import Record, record
+from shop.documents.selectors.stroke import Picture, picture
 from shop.documents.selectors.tags import Tag, tags
 
-__all__ = ["Card", "PickPaper", "Record", "Tag", "card", "pick_paper", "record", "tags"]
+__all__ = ["Card", "PickPaper", "Picture", "Record", "Tag", "card", "pick_paper", "picture", "record", "tags"]

@@ -3,11 +3,14 @@ from dataclasses import dataclass
 from django.conf import settings
 from django.core.exceptions import ValidationError
 
+from shop.calc.units import figures
 from shop.core.amounts import in_full, in_other_unit, in_shop_unit, shop_unit, span, stock_amount
 from shop.core.clock import local_day
 from shop.customers.models import METER_QUANTITY, Meter
 from shop.dampers.measures import QUANTITY, SPECIFIED, Measure
 from shop.documents.selectors import words
+from shop.documents.selectors.stroke import Picture, picture
+from shop.workorders.charge import aim_today, bench_conditions, conditions
 from shop.workorders.frozen import FrozenSheet
 from shop.workorders.kit import oil_to_take
 from shop.workorders.models import TOOL_FOR, DamperJob, WorkOrder
@@ -28,6 +31,10 @@ class Figure:
     source: str = ""
     note: str = ""
     to_take: str = ""  # oil: with what bleeding and spilling lose
+    meant_at: str = ""  # charge: where the sheet's figure holds
+    today: str = ""  # charge: the bench at check-in
+    aim: str = ""  # and the reading to aim at there
+    why: str = ""
 
 
 @dataclass(frozen=True)
@@ -75,6 +82,7 @@ class DamperPage:
     sheet: Sheet | None
     why_no_sheet: str
     figures: list[Figure]
+    picture: Picture | None
     settings: list[Setting]
     parts: list[Part]
     procedure: str
@@ -136,7 +144,7 @@ def _meters_at_check_in(order: WorkOrder) -> str:
 
 
 def _damper_page(job: DamperJob, lines: list) -> DamperPage:
-    damper, sheet = job.damper, job.sheet
+    damper, sheet, bench_k = job.damper, job.sheet, job.order.bench_temperature_k
     has_ifp = damper.model.has_ifp
     steps = [state.step for state in job_steps(job)]
     checked = {step.reading for step in steps if step.critical}
@@ -150,7 +158,8 @@ def _damper_page(job: DamperJob, lines: list) -> DamperPage:
         has_ifp=has_ifp,
         sheet=_sheet(sheet) if sheet else None,
         why_no_sheet="" if sheet else sheet.rule,
-        figures=[_figure(one, sheet, second_person=one in checked) for one in measures],
+        figures=[_figure(one, sheet, second_person=one in checked, bench_k=bench_k) for one in measures],
+        picture=picture(sheet, bench_k),
         settings=[Setting(one.label, words.as_entered(one.found)) for one in settings_of(job)],
         parts=[_part(line) for line in lines],
         procedure=str(job.procedure),
@@ -170,7 +179,7 @@ def _sheet(sheet: FrozenSheet) -> Sheet:
     )
 
 
-def _figure(measure: Measure, sheet: FrozenSheet, *, second_person: bool) -> Figure:
+def _figure(measure: Measure, sheet: FrozenSheet, *, second_person: bool, bench_k: float | None) -> Figure:
     value, quantity, unit = sheet.values.get(measure), QUANTITY[measure], shop_unit(QUANTITY[measure])
     write_in = ["filled" if measure == Measure.OIL_VOLUME else "reading"]
     if measure == Measure.CHARGE:
@@ -181,6 +190,9 @@ def _figure(measure: Measure, sheet: FrozenSheet, *, second_person: bool) -> Fig
         write_in.append("second person")
     if value is None:
         return Figure(measure.label, write_in)
+    charge = _charge(sheet, bench_k) if measure == Measure.CHARGE else {}
+    if charge and not charge.get("aim"):
+        write_in.insert(0, "aim at, today")
     printed = f"{value.figures} {value.unit}"
     return Figure(
         label=measure.label,
@@ -193,7 +205,24 @@ def _figure(measure: Measure, sheet: FrozenSheet, *, second_person: bool) -> Fig
         source=words.source(sheet.document, sheet.revision, value.page or sheet.page),
         note=value.note,
         to_take=stock_amount(oil_to_take(sheet), "volume") if measure == Measure.OIL_VOLUME else "",
+        **charge,
     )
+
+
+def _charge(sheet: FrozenSheet, bench_k: float | None) -> dict[str, str]:
+    """Where the charge holds, and for the bench at check-in what to aim at; a blank line is left for it otherwise."""
+    meant_at = conditions(sheet)
+    aim = aim_today(sheet, bench_k) if bench_k is not None else None
+    if aim is None:
+        return {"meant_at": meant_at} if meant_at else {}
+    unit, limits = shop_unit("pressure"), (aim.low_pa, aim.high_pa)
+    reading = figures(aim.reading_pa, unit, low_si=aim.low_pa, high_si=aim.high_pa)
+    return {
+        "meant_at": meant_at,
+        "today": bench_conditions(sheet, bench_k),
+        "aim": f"{reading} {unit} ({span(*limits, 'pressure')})",
+        "why": aim.why,
+    }
 
 
 def _part(line) -> Part:

@@ -7,6 +7,7 @@ from shop.core.amounts import in_full, shop_unit, span
 from shop.dampers.measures import Measure
 from shop.documents.selectors import words
 from shop.documents.selectors.card import Part
+from shop.workorders.charge import allowed_range
 from shop.workorders.models import DamperJob, Moment, Reading, Reopening, WorkOrder
 from shop.workorders.selectors import StepState, job_steps, on_bench, settings_of
 
@@ -128,12 +129,15 @@ def _opened_again(job: DamperJob, one: Reopening) -> str:
 
 def _step(job: DamperJob, state: StepState) -> RecordStep:
     reading, value = state.reading, state.value
-    allowed = f"{span(value.low_si, value.high_si, value.quantity)} {shop_unit(value.quantity)}" if value else ""
+    allowed = ""
+    if reading and value:
+        limits = allowed_range(value, state.sheet, reading.bench_temperature_k)
+        allowed = f"{span(*limits, value.quantity)} {shop_unit(value.quantity)}"
     return RecordStep(
         title=state.step.title,
         label=Measure(state.step.reading).label if state.step.reading else "",
         reading=words.as_entered(reading),
-        allowed=allowed if reading else "",
+        allowed=allowed,
         with_what=_with_what(reading) if reading else "",
         corrected=_corrected(job, reading) if reading else "",
         done=_who_when(state.reading or state.done),

@@ -7,7 +7,7 @@ from django.utils import timezone
 from shop.customers.models import METER_QUANTITY, Meter, VehicleModel
 from shop.dampers.measures import FOUND_AND_LEFT
 from shop.dampers.models import Damper, DamperModel, Position
-from shop.web.fields import DayField, MomentField, QuantityField
+from shop.web.fields import DayField, MomentField, QuantityField, bench_temperature_field
 from shop.web.forms import FindForm, KeyedForm, text_field, year_field
 from shop.workorders.models import OrderStatus
 
@@ -146,13 +146,17 @@ METERS = [("distance", Meter.DISTANCE, "Odometer"), ("hours", Meter.HOURS, "Hour
 
 
 class CheckInForm(KeyedForm):
-    """Everything that is noted when an order comes in; cleans to what check_in takes: complaint, meters, as_found."""
+    """Everything that is noted when an order comes in; cleans to what check_in takes: complaint, meters, as_found …"""
 
     complaint = text_field(1000, label="What the customer says")
 
     def __init__(self, *args, order, jobs, **kwargs):
         super().__init__(*args, initial={"complaint": order.complaint}, **kwargs)
         self.jobs = jobs
+        self.fields["bench_temperature"] = bench_temperature_field(
+            required=False,
+            help_text="For the charge to aim at, on the card. Empty: the card leaves a line for it.",
+        )
         self.meter_names = []
         if order.vehicle:
             for name, meter, label in METERS:
@@ -177,6 +181,7 @@ class CheckInForm(KeyedForm):
         return {
             "request_key": data.get("request_key", ""),
             "complaint": data.get("complaint"),
+            "bench_temperature": data.get("bench_temperature"),
             "meters": [(meter, data[name]) for name, meter in self.meter_names if data.get(name)],
             "as_found": [(*key, data[name]) for name, key in self.found_names.items() if data.get(name)],
         }

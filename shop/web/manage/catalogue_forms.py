@@ -8,6 +8,7 @@ from django.conf import settings
 from shop.calc.units import figures
 from shop.core.amounts import shop_unit, to_base_unit
 from shop.customers.services import MOST_METER_SI
+from shop.dampers.geometry import SIZES
 from shop.dampers.measures import QUANTITY
 from shop.dampers.models import Construction, DamperModel, Position
 from shop.parts.models import MOST_AT_ONCE_SI
@@ -17,6 +18,7 @@ from shop.web.forms import KeyedForm, text_field, year_field
 from shop.web.manage.forms import PrintedField
 from shop.workorders.models import TOOL_FOR
 
+MOST_DIGITS = 6  # behind the point, of a figure that a form begins with
 MOST_MONTHS = 240
 TOOL_QUANTITY = {kind: QUANTITY[measure] for measure, kind in TOOL_FOR.items()}
 
@@ -58,6 +60,30 @@ class DamperModelForm(KeyedForm):
         required=False,
         help_text="Only for one that is not serviced here. The desk reads it out when somebody brings one.",
     )
+
+
+class SizesForm(KeyedForm):
+    """What is known of a damper model's sizes; cleans to what set_geometry takes."""
+
+    def __init__(self, *args, model=None, **kwargs):
+        super().__init__(*args, **kwargs)
+        for size in SIZES:
+            self.fields[size.argument] = field = QuantityField(
+                size.quantity,
+                label=size.label,
+                help_text=size.help,
+                low_si=size.low_si,
+                high_si=size.high_si,
+                required=False,
+            )
+            known = getattr(model, size.name, None)
+            field.initial = "" if known is None else trimmed(known, field.unit)
+
+
+def trimmed(value_si, unit):
+    """Figures to type on from: as many as matter, no zeros behind."""
+    text = figures(value_si, unit, MOST_DIGITS)
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 class KitLineForm(KeyedForm):

@@ -4,12 +4,20 @@ from django import forms
 from django.contrib.auth.validators import UnicodeUsernameValidator
 
 from shop.calc import units
-from shop.core.amounts import stock_amount, to_base_unit
+from shop.calc.atmosphere import HIGHEST_M
+from shop.core.amounts import altitude_unit, in_shop_unit, stock_amount, to_base_unit
 from shop.customers.models import VehicleModel
 from shop.dampers.measures import QUANTITY, SPECIFIED, Measure
 from shop.dampers.models import DamperModel
 from shop.parts.models import MOST_AT_ONCE_SI, Container
-from shop.specs.models import SheetPosition, SheetStatus, SpecSheet
+from shop.specs.models import (
+    COLDEST_BENCH_K,
+    REFERENCE_K,
+    WARMEST_BENCH_K,
+    SheetPosition,
+    SheetStatus,
+    SpecSheet,
+)
 from shop.specs.services import NewValue
 from shop.staff.models import Role
 from shop.web.fields import QuantityField
@@ -48,6 +56,7 @@ class SheetForm(KeyedForm):
     source_revision = forms.CharField(max_length=40, label="Revision or date")
     source_page = forms.CharField(max_length=40, label="Page")
     note = text_field(1000, required=False)
+    keep_flagged = forms.BooleanField(label="The source says so: keep these figures in the draft", required=False)
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
@@ -58,6 +67,26 @@ class SheetForm(KeyedForm):
         )
         for measure in SPECIFIED:
             self._add_figure(measure)
+        self.fields["reference_temperature"] = QuantityField(
+            "temperature",
+            label="Charge meant at",
+            name="Temperature of the charge",
+            low_si=COLDEST_BENCH_K,
+            high_si=WARMEST_BENCH_K,
+            required=False,
+            initial=in_shop_unit(REFERENCE_K, "temperature"),
+            help_text="As the source says; if it says nothing, the usual 20 °C (68 °F).",
+        )
+        self.fields["reference_altitude"] = QuantityField(
+            "length",
+            unit=altitude_unit(),
+            label="and altitude",
+            name="Altitude of the charge",
+            high_si=HIGHEST_M,
+            required=False,
+            initial="0",
+            help_text="Zero is sea level, the usual one.",
+        )
 
     def _add_figure(self, measure):
         choices = [(one.symbol, one.symbol) for one in units.QUANTITIES[QUANTITY[measure]]]
@@ -82,10 +111,16 @@ class SheetForm(KeyedForm):
         names = ("damper_model", "vehicle_model", "position", "year_from", "year_to", "code", "replaces")
         return [self[name] for name in names]
 
+    def asks_to_keep(self) -> bool:
+        """Whether the figures were flagged: only then is it asked whether they stay."""
+        return bool(self.errors.get("keep_flagged") or self.data.get(self.add_prefix("keep_flagged")))
+
     def figure_rows(self):
         """(label, fields) of each measure, the value first."""
         for measure in SPECIFIED:
             names = [measure.value] + [f"{measure}_{part}" for part in ("unit", "low", "high", "tolerance", "page")]
+            if measure == Measure.CHARGE:
+                names += ["reference_temperature", "reference_altitude"]
             yield measure.label, [self[name] for name in names]
 
     def clean(self):
@@ -120,8 +155,20 @@ class VerifyForm(KeyedForm):
         error_messages={"required": "Compare every figure with the source first, then tick this."},
     )
 
+    def __init__(self, *args, flags=(), **kwargs):
+        super().__init__(*args, **kwargs)
+        if flags:
+            self.fields["flag_reason"] = forms.CharField(
+                max_length=300,
+                label="Why the flagged figures are right",
+                help_text="Stays on the sheet, with your name.",
+                widget=forms.Textarea({"rows": 2}),
+                required=False,
+            )
+
     def clean(self):
-        return {"request_key": super().clean().get("request_key", "")}
+        data = super().clean()
+        return {name: value for name, value in data.items() if name != "compared"}
 
 
 class WithdrawForm(KeyedForm):

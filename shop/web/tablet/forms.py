@@ -11,8 +11,9 @@ from shop.documents.selectors.words import as_entered
 from shop.parts.models import BASE_UNIT_SI
 from shop.staff.abilities import ABILITIES
 from shop.staff.models import User
-from shop.web.fields import QuantityField
+from shop.web.fields import QuantityField, bench_temperature_field
 from shop.web.forms import Form, KeyedForm
+from shop.workorders.charge import allowed_range
 from shop.workorders.models import TOOL_FOR, Tool
 
 READ_AS = {
@@ -21,8 +22,6 @@ READ_AS = {
     Measure.IFP_DEPTH: "Depth read on the depth tool",
     Measure.OIL_VOLUME: "Oil that went in",
 }
-# What a thermometer at a bench shows; a figure outside is a slip or the wrong unit.
-BENCH_TEMPERATURE_K = (233.15, 333.15)
 TAG = re.compile(r"(?:[A-Z]{1,6}\s*-?\s*)?(\d{4,9})(?:\s*[-‐–−/ ]\s*(\d{1,4}))?", re.IGNORECASE | re.ASCII)
 SCANNED = re.compile(r"https?://\S+/bench/(\d{1,9})/?", re.ASCII)
 
@@ -99,29 +98,52 @@ def figure_field(measure, **kwargs):
     return QuantityField.of(measure, template_name="tablet/_reading.html", **kwargs)
 
 
-class ReadingForm(KeyedForm):
-    """The figure of a step: the value, the tool for it, the bench temperature with a charge."""
+def bench_field():
+    return bench_temperature_field(
+        template_name="tablet/_reading.html",
+        error_messages={"required": "Nothing is typed here. Read the thermometer at the bench."},
+    )
 
-    def __init__(self, *args, measure, value, unfit, **kwargs):
+
+class BenchForm(forms.Form):
+    """The bench temperature alone, to be told what to aim at."""
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["bench_temperature"] = bench_field()
+
+
+class ReadingForm(KeyedForm):
+    """The figure of a step: the bench temperature before a charge, the value, the tool for it.
+
+    value is what the reading is held against, None for none; sheet is where it stands.
+    """
+
+    def __init__(self, *args, measure, value, sheet, unfit, **kwargs):
         super().__init__(*args, **kwargs)
         measure = Measure(measure)
-        entered = figure_field(measure, label=READ_AS.get(measure, measure.label))
-        if value:
-            # In the shop's unit and never wider than the truth: a help for the eye while typing.
-            entered.low, entered.high = amounts.span(value.low_si, value.high_si, value.quantity).split(" to ")
-        self.fields["entered"] = entered
         if measure == Measure.CHARGE:
-            low, high = BENCH_TEMPERATURE_K
-            self.fields["bench_temperature"] = QuantityField(
-                "temperature",
-                label="Bench temperature",
-                low_si=low,
-                high_si=high,
-                template_name="tablet/_reading.html",
-                error_messages={"required": "Nothing is typed here. Read the thermometer at the bench."},
-            )
+            self.fields["bench_temperature"] = bench_field()
+        entered = figure_field(measure, label=READ_AS.get(measure, measure.label))
+        if value and measure == Measure.CHARGE and sheet.reference_k is not None and self.bench_k() is None:
+            entered.judged_later = True  # which range holds, the bench temperature tells
+        elif value:
+            # In the shop's unit and never wider than the truth: a help for the eye while typing.
+            limits = allowed_range(value, sheet, self.bench_k())
+            entered.low, entered.high = amounts.span(*limits, value.quantity).split(" to ")
+        self.fields["entered"] = entered
         if measure in TOOL_FOR:
             self.fields["tool"] = ToolField(measure, unfit)
+
+    def bench_k(self) -> float | None:
+        """The bench temperature that was typed, in K; None for none, or for one that cannot be read."""
+        field = self.fields.get("bench_temperature")
+        typed = (self.data if self.is_bound else self.initial).get("bench_temperature")
+        try:
+            entered = field.clean(typed) if field else None
+        except ValidationError:
+            return None
+        return entered.si if entered else None
 
 
 class CorrectionForm(ReadingForm):

@@ -1,13 +1,16 @@
 from django.urls import path
 
-from shop.web.tablet.views import bench, closing, steps
+from shop.web.tablet.views import bench, closing, figures, steps
 
 app_name = "tablet"
 urlpatterns = [
     path("", bench.bench, name="bench"),
+    path("figures/", figures.index, name="figures"),
+    path("figures/<slug:name>/", figures.figure, name="figure"),
     path("<int:pk>/", bench.job, name="job"),
     path("<int:pk>/<int:number>/", steps.step, name="step"),
     path("<int:pk>/<int:number>/check/", steps.check, name="check"),
+    path("<int:pk>/aim/", steps.aim, name="aim"),
     path("<int:pk>/readings/<int:reading_pk>/", steps.correct, name="correct"),
     path("<int:pk>/open-again/", closing.open_again, name="open_again"),
     path("<int:pk>/close/", closing.close, name="close"),

@@ -6,9 +6,12 @@ from datetime import datetime
 from django.utils import timezone
 from django.utils.formats import date_format
 
+from shop.calc.units import figures
 from shop.core.amounts import in_full, in_other_unit, in_shop_unit, shop_unit, span
 from shop.core.clock import local_day
+from shop.dampers.measures import Measure
 from shop.documents.selectors.words import as_entered, source
+from shop.workorders.charge import aim_today, bench_conditions, conditions
 from shop.workorders.frozen import FrozenSheet, FrozenValue
 from shop.workorders.models import DamperJob, Reading
 from shop.workorders.selectors import StepState, job_steps
@@ -73,6 +76,30 @@ class Aim:
     printed: str  # as the source prints it, where that reads differently
     source: str
     draft: bool
+    meant_at: str  # a charge: the temperature and altitude at which it holds
+
+
+@dataclass(frozen=True)
+class Today:
+    """The charge to aim at on this bench, in the shop's unit; low and high are in tolerance."""
+
+    bench: str
+    figures: str
+    unit: str
+    low: str
+    high: str
+    why: str
+
+
+def today(sheet: FrozenSheet, bench_k: float) -> Today | None:
+    """None: this sheet's charge is not moved, it holds as it is printed."""
+    aim = aim_today(sheet, bench_k)
+    if aim is None:
+        return None
+    unit = shop_unit("pressure")
+    low, high = span(aim.low_pa, aim.high_pa, "pressure").split(" to ")
+    reading = figures(aim.reading_pa, unit, low_si=aim.low_pa, high_si=aim.high_pa)
+    return Today(bench_conditions(sheet, bench_k), reading, unit, low, high, aim.why)
 
 
 def aim(sheet: FrozenSheet, value: FrozenValue) -> Aim:
@@ -88,6 +115,7 @@ def aim(sheet: FrozenSheet, value: FrozenValue) -> Aim:
         printed="" if value.unit == unit else f"{value.figures} {value.unit}",
         source=source(sheet.document, sheet.revision, value.page or sheet.page),
         draft=not sheet.verified,
+        meant_at=conditions(sheet) if value.measure == Measure.CHARGE else "",
     )
 
 

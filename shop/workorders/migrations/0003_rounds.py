@@ -9,7 +9,7 @@ from shop.core.triggers import AppendOnly, WriteOnce
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("specs", "0005_frozen_once_verified"),
+        ("specs", "0007_frozen_once_verified"),
         ("workorders", "0002_append_only"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]

@@ -18,7 +18,7 @@ from shop.staff.models import User
 from shop.staff.services import note
 from shop.workorders.kit import freeze, needs
 from shop.workorders.models import DamperJob, JobStatus, Moment, OrderStatus, Reading, WorkOrder
-from shop.workorders.services.recording import check_figure
+from shop.workorders.services.recording import check_bench_temperature, check_figure
 
 CHECKED_IN_ALREADY = "%(order)s is %(status)s: it can be checked in only once. Open its page to see how far it is."
 
@@ -111,15 +111,20 @@ def check_in(
     meters: list[tuple[str, Entered]],
     as_found: list[tuple[DamperJob, str, Entered]],
     complaint: str | None = None,
+    bench_temperature: Entered | None = None,
     by: User,
     at: datetime,
 ) -> WorkOrder:
-    """Take the dampers in: note meter and settings as found, freeze the figures and the procedure into each job."""
+    """Take the dampers in: note meter and settings as found, freeze the figures and the procedure into each job.
+
+    With the bench temperature of the day the card says what charge to aim at.
+    """
     order = WorkOrder.objects.select_for_update(of=("self",)).select_related("vehicle", "pick_list").get(pk=order.pk)
     if order.status != OrderStatus.BOOKED:
         raise Conflict(
             CHECKED_IN_ALREADY, code="checked_in", params={"order": order, "status": order.get_status_display()}
         )
+    check_bench_temperature(bench_temperature)
     procedure = current_procedure()
     if procedure is None:
         raise ValidationError("There is no current procedure. A manager has to choose one first.", code="no_procedure")
@@ -171,9 +176,10 @@ def check_in(
         reading.full_clean()
         reading.save()
     order.status, order.checked_in_by, order.checked_in_at = OrderStatus.ON_BENCH, by, at
+    order.bench_temperature_k = bench_temperature.si if bench_temperature else None
     if complaint is not None:
         order.complaint = complaint.strip()
-    order.save(update_fields=["status", "checked_in_by", "checked_in_at", "complaint"])
+    order.save(update_fields=["status", "checked_in_by", "checked_in_at", "bench_temperature_k", "complaint"])
     _fill_pick_list(order, frozen, at)
     note(who=by, kind="order", key=order.pk, what="checked in", at=at)
     return order

@@ -9,9 +9,10 @@ from shop.core.amounts import shop_unit
 from shop.core.clock import local_day
 from shop.core.errors import Conflict, refused, renamed
 from shop.dampers.measures import FOUND_AND_LEFT, MOST_SI, QUANTITY, SPECIFIED, Measure, in_a_sentence
-from shop.specs.models import Step
+from shop.specs.models import COLDEST_BENCH_K, WARMEST_BENCH_K, Step
 from shop.staff.models import User
 from shop.staff.services import note
+from shop.workorders.charge import allowed_range, bench_allowed, bench_conditions, conditions
 from shop.workorders.models import (
     TOOL_FOR,
     DamperJob,
@@ -44,6 +45,8 @@ def record_reading(
 ) -> Reading:
     """Note a figure read on a damper. Outside the frozen sheet's range, or with an unfit tool, it is refused.
 
+    The range of a charge is the one for this bench: the sheet's, moved to bench_temperature and the shop's altitude.
+
     A second reading of a figure has to name the one it corrects and say why; otherwise Conflict tells what stands.
     """
     job = _open_job(job)
@@ -54,7 +57,8 @@ def record_reading(
     step = _step_of(job, measure, moment, step)
     if step:
         _check_order(job, step, by)
-    _check_tolerance(job, measure, moment, entered)
+    check_bench_temperature(bench_temperature)
+    _check_tolerance(job, measure, moment, entered, bench_temperature)
     check_figure(measure, entered)
     _check_tool(measure, moment, entered, tool, at)
     _check_correction(job, measure, moment, corrects)
@@ -228,18 +232,38 @@ def _check_order(job: DamperJob, step: Step, by: User) -> None:
         )
 
 
-def _check_tolerance(job: DamperJob, measure: Measure, moment: Moment, entered: Entered) -> None:
+def check_bench_temperature(bench_temperature: Entered | None) -> None:
+    """Refuse a temperature at which nobody works on a bench: another unit, or a slip of the finger."""
+    if bench_temperature and not bench_allowed(bench_temperature.si):
+        allowed = show_range(COLDEST_BENCH_K, WARMEST_BENCH_K, shop_unit("temperature"))
+        words = f"Bench temperature cannot be {bench_temperature}. Allowed is {allowed}; read the thermometer again."
+        raise refused("bench_temperature", words, "bench_temperature")
+
+
+def _check_tolerance(
+    job: DamperJob, measure: Measure, moment: Moment, entered: Entered, bench_temperature: Entered | None
+) -> None:
     sheet = job.sheet
     value = sheet.values.get(measure)
     # An unverified figure holds nothing against anybody; such a job cannot be closed without a manager anyway.
-    if moment != Moment.SET or value is None or not sheet.verified or value.allows(entered.si):
+    if moment != Moment.SET or value is None or not sheet.verified:
+        return
+    bench_k = bench_temperature.si if bench_temperature else None
+    low, high = allowed_range(value, sheet, bench_k)
+    if within(entered.si, low, high):
         return
     unit = shop_unit(QUANTITY[measure])
-    allowed = show_range(value.low_si, value.high_si, unit)
-    read = show(entered.si, unit, low_si=value.low_si, high_si=value.high_si)
+    allowed = show_range(low, high, unit)
+    read = show(entered.si, unit, low_si=low, high_si=high)
     read = read if unit == entered.unit else f"{entered} ({read})"
+    if (low, high) != (value.low_si, value.high_si):
+        own = show_range(value.low_si, value.high_si, unit)
+        allowed = (
+            f"{allowed} on this bench ({bench_conditions(sheet, bench_k)}); "
+            f"the sheet's {own} holds at {conditions(sheet)}"
+        )
     mend = "Set it and read again."
-    if measure == Measure.SHAFT_NUT_TORQUE and entered.si > value.high_si:
+    if measure == Measure.SHAFT_NUT_TORQUE and entered.si > high:
         mend = "Loosen it, inspect thread and shaft by the maker's manual, then tighten anew."
     words = f"{measure.label} {read} is out of tolerance. Allowed is {allowed}. {mend}"
     raise refused("entered", words, "out_of_tolerance")

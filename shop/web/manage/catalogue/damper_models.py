@@ -7,9 +7,10 @@ from django.urls import reverse, reverse_lazy
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from shop.core.amounts import in_full, stock_amount
+from shop.core.amounts import in_full, in_other_unit, stock_amount
+from shop.dampers.geometry import SIZES
 from shop.dampers.models import DamperModel
-from shop.dampers.services import create_damper_model
+from shop.dampers.services import create_damper_model, set_geometry
 from shop.parts.models import Part
 from shop.specs.models import ServiceInterval, SheetStatus, years_in_words
 from shop.specs.services import add_kit_line, remove_kit_line, set_interval
@@ -17,7 +18,7 @@ from shop.staff.models import AuditEntry
 from shop.web.access import allow
 from shop.web.forms import FindForm, submit
 from shop.web.manage.catalogue.overview import CATALOGUE
-from shop.web.manage.catalogue_forms import DamperModelForm, IntervalForm, KitLineForm
+from shop.web.manage.catalogue_forms import DamperModelForm, IntervalForm, KitLineForm, SizesForm
 from shop.web.pages import having_words, number, page_of, sent, show, show_form
 from shop.web.words import count
 
@@ -106,7 +107,19 @@ def interval(request, pk):
     return _page(request, model, interval=form)
 
 
-def _page(request, model, kit=None, interval=None):
+@allow("keep_specs")
+def sizes(request, pk):
+    model = get_object_or_404(DamperModel, pk=pk)
+    if request.method != "POST":
+        return redirect("manage:damper_model", pk)
+    form = SizesForm(request.POST, model=model, prefix="sizes")
+    if submit(form, set_geometry, damper_model=model, by=request.user, at=timezone.now()):
+        messages.success(request, f"The sizes of {model} are entered. Jobs on the benches keep what they began with.")
+        return redirect("manage:damper_model", pk)
+    return _page(request, model, sizes=form)
+
+
+def _page(request, model, kit=None, interval=None, sizes=None):
     lines = list(model.kit_lines.all())
     stock = {part.number: part for part in Part.objects.filter(number__in=[line.part_number for line in lines])}
     own = ServiceInterval.objects.filter(damper_model=model).first()
@@ -118,7 +131,13 @@ def _page(request, model, kit=None, interval=None):
         "lines": [_line(one, stock.get(one.part_number)) for one in lines],
         "own": (_rules(own), own.source) if own else None,
         "general": (_rules(general), general.source) if general else None,
-        "form": kit or interval,
+        "form": kit or interval or sizes,
+        "known": [
+            (size.label, in_full(known, size.quantity), in_other_unit(known, size.quantity))
+            for size in SIZES
+            if (known := getattr(model, size.name)) is not None
+        ],
+        "sizes": (sizes or SizesForm(model=model, prefix="sizes")) if may_keep and model.has_ifp else None,
         "kit": (kit or KitLineForm()) if may_keep else None,
         "interval": (
             interval or IntervalForm(prefix="interval", initial=IntervalForm.filled_from(own) if own else None)

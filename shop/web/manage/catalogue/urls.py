@@ -14,6 +14,7 @@ urlpatterns = [
     path("damper-models/<int:pk>/", damper_models.damper_model, name="damper_model"),
     path("damper-models/<int:pk>/parts-list/", damper_models.kit_line_add, name="kit_line_add"),
     path("damper-models/<int:pk>/parts-list/remove/", damper_models.kit_line_remove, name="kit_line_remove"),
+    path("damper-models/<int:pk>/sizes/", damper_models.sizes, name="sizes"),
     path("damper-models/<int:pk>/interval/", damper_models.interval, name="interval"),
     path("parts/", parts.parts, name="parts"),
     path("parts/new/", parts.part_new, name="part_new"),

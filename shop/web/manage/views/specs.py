@@ -6,14 +6,18 @@ from django.urls import reverse_lazy
 from django.utils import timezone
 
 from shop.calc.units import figures
-from shop.core.amounts import in_full, in_other_unit, shop_unit, span
+from shop.core.amounts import altitude, altitude_unit, in_full, in_other_unit, shop_unit, span
+from shop.dampers.measures import Measure
+from shop.documents.selectors import picture
 from shop.specs import services
 from shop.specs.models import SheetStatus, SpecSheet
+from shop.specs.selectors import FoundSheet
 from shop.staff.models import AuditEntry
 from shop.web.access import allow
 from shop.web.forms import submit
 from shop.web.manage.forms import SheetForm, SheetsForm, VerifyForm, WithdrawForm
 from shop.web.pages import having_words, number, page_of, sent, show
+from shop.workorders.kit import freeze
 
 # Of a limit, when a next version begins with what the earlier one says.
 MOST_DIGITS = 6
@@ -48,7 +52,7 @@ def sheet_verify(request, pk):
     row = _sheet(pk)
     if request.method != "POST":
         return redirect(row)
-    form = VerifyForm(request.POST)
+    form = VerifyForm(request.POST, flags=row.flags())
     if submit(form, services.verify_sheet, sheet=row, by=request.user, at=timezone.now()):
         messages.success(request, f"{row} is verified: its figures reach the bench from the next check-in on.")
         return redirect(row)
@@ -76,14 +80,16 @@ def _sheet(pk):
 
 def _page(request, row, verify=None, withdraw=None):
     draft = row.status == SheetStatus.DRAFT
-    may_verify = draft and request.user.may("verify_specs")
+    may_verify, flags = draft and request.user.may("verify_specs"), row.flags()
     context = {
         "sheet": row,
         "draft": draft,
-        "values": [_value(one) for one in row.values.all()],
+        "values": [_value(one, row) for one in row.values.all()],
         "history": AuditEntry.objects.filter(kind="sheet", key=str(row.pk)),
         "form": verify or withdraw,
-        "verify": (verify or VerifyForm()) if may_verify and row.entered_by_id != request.user.pk else None,
+        "flags": flags,
+        "picture": picture(freeze(FoundSheet(row, ""))),
+        "verify": (verify or VerifyForm(flags=flags)) if may_verify and row.entered_by_id != request.user.pk else None,
         "own": may_verify and row.entered_by_id == request.user.pk,
         "withdraw": (withdraw or WithdrawForm())
         if row.status != SheetStatus.WITHDRAWN and request.user.may("keep_specs")
@@ -94,13 +100,16 @@ def _page(request, row, verify=None, withdraw=None):
     return show(request, "manage/sheet.html", context)
 
 
-def _value(one):
+def _value(one, sheet):
     """A figure as printed, in the shop's unit and in the other one, and what is allowed in the shop's unit."""
     return {
         "value": one,
         "shop": in_full(one.value_si, one.quantity),
         "other": in_other_unit(one.value_si, one.quantity),
         "allowed": f"{span(one.low_si, one.high_si, one.quantity)} {shop_unit(one.quantity)}",
+        "meant_at": f"{in_full(sheet.reference_k, 'temperature')}, {altitude(sheet.reference_altitude_m)}"
+        if one.measure == Measure.CHARGE
+        else "",
     }
 
 
@@ -117,7 +126,13 @@ def sheet_new(request):
 
 def _from(sheet):
     names = ("damper_model", "vehicle_model", "position", "year_from", "year_to", "code", "source_document")
-    filled = {name: getattr(sheet, name) for name in names} | {"replaces": sheet}
+    filled = {name: getattr(sheet, name) for name in names} | {
+        "replaces": sheet,
+        "reference_temperature": figures(sheet.reference_k, shop_unit("temperature"), MOST_DIGITS),
+        "reference_altitude": figures(sheet.reference_altitude_m, altitude_unit(), MOST_DIGITS),
+    }
+    for name in ("reference_temperature", "reference_altitude"):
+        filled[name] = filled[name].rstrip("0").rstrip(".")
     for one in sheet.values.all():
         low, high = (figures(si, one.unit, MOST_DIGITS).rstrip("0").rstrip(".") for si in (one.low_si, one.high_si))
         filled |= {

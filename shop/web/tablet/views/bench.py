@@ -2,6 +2,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from shop.documents.selectors import picture
 from shop.web.access import allow
 from shop.web.tablet import words
 from shop.web.tablet.forms import TagForm
@@ -39,6 +40,7 @@ def job(request, pk):
     page = of_job(
         job,
         aims=words.aims(job.sheet),
+        picture=picture(job.sheet, job.order.bench_temperature_k),
         settings=settings_of(job),
         others=others,
         to_book=job.order.status == OrderStatus.ON_BENCH

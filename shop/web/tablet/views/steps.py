@@ -2,9 +2,10 @@ from urllib.parse import urlencode
 
 from django.core.exceptions import ValidationError
 from django.http import Http404
-from django.shortcuts import redirect
+from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.views.decorators.http import require_safe
 
 from shop.core.clock import local_day
 from shop.core.errors import Conflict
@@ -15,7 +16,7 @@ from shop.web.access import allow
 from shop.web.forms import submit
 from shop.web.pages import sent, show
 from shop.web.tablet import words
-from shop.web.tablet.forms import AsLeftForm, CheckForm, CorrectionForm, DoneForm, ReadingForm
+from shop.web.tablet.forms import AsLeftForm, BenchForm, CheckForm, CorrectionForm, DoneForm, ReadingForm
 from shop.web.tablet.frame import find, form_page, of_job, of_step
 from shop.workorders import services
 from shop.workorders.models import Moment
@@ -28,22 +29,59 @@ def step(request, pk, number):
     job = find(pk)
     page = of_step(job, number)
     here = page["here"]
-    form = entry_form(here.state, sent(request), page["settings"])
-    if request.method == "POST":
+    asked = ask_aim(request)
+    form = entry_form(here.state, None if asked else sent(request), page["settings"], initial=asked)
+    if request.method == "POST" and not asked:
         if enter(form, job, here.step, request.user):
             return redirect(after_entry(find(pk), number))
         if form.status == 409:  # the page is about what the books hold now
             page = of_step(find(pk), number)
             page["clashes"] = clashes(page, form)
-    elif not page["open"] or page["barred_by"] or (here.state.done and not here.state.lacking):
+    elif not asked and not may_enter(page):
         form = None  # all is in the books, and another figure is a correction; or something else comes first
-    return show(request, "tablet/step.html", page | {"form": form})
+    return show(request, "tablet/step.html", page | {"form": form} | aim_of(form, job, asked))
 
 
-def entry_form(state, data, settings):
+def may_enter(page):
+    state = page["here"].state
+    return page["open"] and not page["barred_by"] and not (state.done and not state.lacking)
+
+
+def ask_aim(request):
+    """What was typed, when the button that only asks for today's target sent it; nothing is written then."""
+    return request.POST.dict() if request.method == "POST" and "show_aim" in request.POST else None
+
+
+def aim_of(form, job, asked=None):
+    """Today's charge for the bench temperature in the form, or why there is none."""
+    if not isinstance(form, ReadingForm) or "bench_temperature" not in form.fields:
+        return {}
+    return {"asks_bench": job.sheet.reference_k is not None} | todays(job, form.bench_k(), asked)
+
+
+def todays(job, bench_k, typed):
+    if bench_k is not None:
+        return {"today": words.today(job.sheet, bench_k)}
+    if not (typed or {}).get("bench_temperature", "").strip():
+        return {}
+    return {"today_refused": BenchForm(typed).errors["bench_temperature"]}
+
+
+@allow("work")
+@require_safe
+def aim(request, pk):
+    """The charge to aim at for ?bench_temperature=, as the part of a page."""
+    job, bench = find(pk), BenchForm(request.GET)
+    bench_k = bench.cleaned_data["bench_temperature"].si if bench.is_valid() else None
+    return render(request, "tablet/_today.html", {"sheet": job.sheet} | todays(job, bench_k, request.GET))
+
+
+def entry_form(state, data, settings, initial=None):
     if state.step.reading:
         value = state.value if state.verified else None
-        return ReadingForm(data, measure=state.step.reading, value=value, unfit=unfit_today)
+        return ReadingForm(
+            data, initial=initial, measure=state.step.reading, value=value, sheet=state.sheet, unfit=unfit_today
+        )
     if state.step.as_left:
         typed = data or {}
         asked = [one for one in settings if one.left is None or typed.get(one.measure)]
@@ -115,15 +153,17 @@ def correct(request, pk, reading_pk):
     if request.method != "POST" and (stands := standing(job, reading)) != reading:
         return redirect(f"{correct_url(stands)}?{request.GET.urlencode()}")
     value = job.sheet.values.get(reading.measure) if reading.moment == Moment.SET else None
+    asked = ask_aim(request)
     form = CorrectionForm(
-        sent(request),
-        initial=request.GET.dict(),
+        None if asked else sent(request),
+        initial=asked or request.GET.dict(),
         measure=reading.measure,
         value=value if job.sheet.verified else None,
+        sheet=job.sheet,
         unfit=unfit_today,
     )
     given = {"job": job, "measure": reading.measure, "moment": reading.moment, "step": reading.step}
-    if request.method == "POST":
+    if request.method == "POST" and not asked:
         if submit(form, services.record_reading, corrects=reading, by=request.user, at=timezone.now(), **given):
             return redirect(after_correction(find(pk), reading))
         if form.status == 409:
@@ -137,6 +177,7 @@ def correct(request, pk, reading_pk):
         aim=words.aim(job.sheet, value) if value else None,
         told=[(words.recorded(one), one.why) for one in job.readings.all() if same_figure(one, reading)],
         back=reverse("tablet:step", args=[pk, reading.step.number]) if reading.step else job.get_absolute_url(),
+        **aim_of(form, job, asked),
     )
     return show(request, "tablet/correct.html", page)
 

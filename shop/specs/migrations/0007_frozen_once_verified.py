@@ -8,7 +8,7 @@ from django.db import migrations
 FROZEN = [
     "code", "version", "damper_model_id", "vehicle_model_id", "position", "year_from", "year_to", "source_document",
     "source_revision", "source_page", "note", "entered_by_id", "entered_at", "verified_by_id", "verified_at",
-    "replaces_id",
+    "replaces_id", "reference_k", "reference_altitude_m", "flag_reason",
 ]  # fmt: skip
 SHEET = "specs_specsheet is frozen once verified: enter a next version"
 VALUE = "specs_specvalue is frozen with its sheet: enter a next version"
@@ -65,6 +65,6 @@ def remove(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("specs", "0004_default_interval")]
+    dependencies = [("specs", "0006_flags_kept")]
 
     operations = [migrations.RunPython(add, remove)]
