@@ -5,8 +5,8 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 ORDER = [
-    "calc", "core", "figures", "staff", "customers", "dampers", "specs", "parts", "picklists", "workorders", "documents",
-    "reminders", "web", "demo",
+    "calc", "core", "figures", "staff", "customers", "dampers", "specs", "parts", "picklists", "workorders",
+    "documents", "reminders", "web", "demo",
 ]  # fmt: skip
 
 
