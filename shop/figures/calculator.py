@@ -46,6 +46,11 @@ class Calculator:
     left_out: frozenset[str] = frozenset()
     columns: int = 0
 
+    @property
+    def measures(self) -> bool:
+        """Whether it asks for anything with a unit."""
+        return any(one.unit for one in self.inputs)
+
     def input(self, name: str) -> Input:
         return next(one for one in self.inputs if one.name == name)
 

@@ -14,6 +14,7 @@ CAUTION = (
     "by local rules and the product’s safety data sheet. Viscosity says nothing about additives and seals.",
 )
 ROWS = (1, 2, 3, 4)
+COMPARED_AT_K = (293.15, oil.AT_40_C, 353.15)
 
 
 def length(name, label, example, high, low=0.0005, **more) -> Quantity:
@@ -185,14 +186,23 @@ THICKNESS = Calculator(
 )
 
 
+def flowing(name: str, nu40: float, nu100: float) -> oil.Oil:
+    """An oil that has a viscosity at every temperature of the comparison, else a refusal under its input."""
+    one = oil.Oil(nu40 * 1e6, nu100 * 1e6)
+    try:
+        for kelvin in COMPARED_AT_K:
+            one.at(kelvin)
+    except OutOfRange:
+        raise OutOfRange(name, None, "two viscosities of an oil that flows at 20, 40 and 80 °C") from None
+    return one
+
+
 def replace(asked) -> Answer:
     less_than(asked, "wanted100", asked.wanted40, "its viscosity at 40 °C", "viscosity")
     less_than(asked, "bottle100", asked.bottle40, "its viscosity at 40 °C", "viscosity")
-    found = oil.may_replace(
-        oil.Oil(asked.wanted40 * 1e6, asked.wanted100 * 1e6),
-        oil.Oil(asked.bottle40 * 1e6, asked.bottle100 * 1e6),
-        band_percent=asked.band,
-    )
+    wanted = flowing("wanted40", asked.wanted40, asked.wanted100)
+    bottle = flowing("bottle40", asked.bottle40, asked.bottle100)
+    found = oil.may_replace(wanted, bottle, band_percent=asked.band, temperatures_k=COMPARED_AT_K)
     verdict = "Yes, by viscosity" if found.allowed else "No"
     return Answer(
         (Figure("verdict", "May this bottle stand in", text=verdict),),
@@ -217,7 +227,7 @@ REPLACE = Calculator(
     validity="As for the viscosity of an oil. The band is the shop’s choice; additives and seals are not compared.",
     source="ASTM D341; the band: common practice, no source",
     caution=CAUTION,
-    blame={"t_k": "bottle100", "band_percent": "band"},
+    blame={"band_percent": "band"},
 )
 
 

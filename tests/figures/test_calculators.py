@@ -529,6 +529,12 @@ SHELF = {"volume": "2 L", "size_1": "1 L", "price_1": "10"}
             "wanted100",
             "less",
         ),
+        (
+            "oil-replacement",
+            {"wanted40": "16 cSt", "wanted100": "4 cSt", "bottle40": "20000 cSt", "bottle100": "0.3 cSt"},
+            "bottle40",
+            "cannot be 20000 mm²/s. Give two viscosities of an oil that flows",
+        ),
         ("containers", SHELF | {"stock_1": "1"}, "volume", "at most 1000 mL"),
         ("containers", SHELF | {"size_2": "4 L"}, "price_2", "the price of this size"),
         ("containers", SHELF | {"price_2": "4"}, "size_2", "the size that this price"),

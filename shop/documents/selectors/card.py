@@ -159,7 +159,8 @@ def _damper_page(job: DamperJob, lines: list) -> DamperPage:
         sheet=_sheet(sheet) if sheet else None,
         why_no_sheet="" if sheet else sheet.rule,
         figures=[_figure(one, sheet, second_person=one in checked, bench_k=bench_k) for one in measures],
-        picture=picture(sheet, bench_k),
+        # A draft does not count; its card has other things to say.
+        picture=picture(sheet, bench_k) if sheet.verified else None,
         settings=[Setting(one.label, words.as_entered(one.found)) for one in settings_of(job)],
         parts=[_part(line) for line in lines],
         procedure=str(job.procedure),

@@ -160,7 +160,7 @@ def _ticks(step: float, highest: float) -> list[float]:
     return [round(step * i, 9) for i in range(int(highest / step + 1e-9) + 1)]
 
 
-def _apart(rows: list[tuple[str, float, float]], room: float = 13) -> list[tuple[str, Mark]]:
+def _apart(rows: list[tuple[str, float, float]], room: float = 14) -> list[tuple[str, Mark]]:
     """Marks for (words, x, y), their words moved down as far as they would lie on those above."""
     marks, free = [], float("-inf")
     for words, x, y in sorted(rows, key=lambda row: row[2]):

@@ -28,7 +28,7 @@ class AskedField(forms.Field):
 
     @staticmethod
     def _widget(asked):
-        attrs = {"autocomplete": "off", "maxlength": LONGEST, "placeholder": asked.own(asked.example)}
+        attrs = {"autocomplete": "off", "maxlength": LONGEST, "placeholder": f"e.g. {asked.own(asked.example)}"}
         match asked:
             case Choice():
                 return forms.Select(choices=asked.options)
