@@ -34,7 +34,7 @@ FILLED_IN = {
 def settings_read():
     """Names, without prefix, of all variables that the settings file reads."""
     text = (ROOT / "shop" / "settings.py").read_text()
-    return set(re.findall(r"env\.(?:text|flag|number|choice|names|zone|site|smtp)\(\s*\"([A-Z_]+)\"", text))
+    return set(re.findall(r"env\.(?:text|flag|number|quantity|choice|names|zone|site|smtp)\(\s*\"([A-Z_]+)\"", text))
 
 
 def interpolated(text, values):
