@@ -50,6 +50,7 @@ class CheckInInput(Input):
     meters = MeterFound(many=True, default=list)
     as_found = SettingFound(many=True, default=list)
     complaint = serializers.CharField(max_length=1000, required=False, help_text="If the customer says more now.")
+    confirmed = serializers.BooleanField(default=False, help_text="A meter that hardly fits earlier readings is right.")
 
     def validate_meters(self, meters):
         if len({meter for meter, _ in meters}) < len(meters):
@@ -86,6 +87,9 @@ class CloseInput(Input):
 class HandBackInput(Input):
     wants_reminders = serializers.BooleanField(
         allow_null=True, default=None, help_text="The customer's answer; empty when nobody asked."
+    )
+    told_unfinished = serializers.BooleanField(
+        default=False, help_text="The customer knows what was closed unfinished; asked only when something was."
     )
 
 

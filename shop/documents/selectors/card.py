@@ -9,7 +9,7 @@ from shop.customers.models import METER_QUANTITY, Meter
 from shop.dampers.measures import QUANTITY, SPECIFIED, Measure
 from shop.documents.selectors import words
 from shop.workorders.frozen import FrozenSheet
-from shop.workorders.kit import oil_to_take
+from shop.workorders.kit import oil_of, oil_to_take
 from shop.workorders.models import TOOL_FOR, DamperJob, WorkOrder
 from shop.workorders.selectors import job_steps, on_bench, settings_of
 
@@ -28,6 +28,7 @@ class Figure:
     source: str = ""
     note: str = ""
     to_take: str = ""  # oil: with what bleeding and spilling lose
+    oil: str = ""  # its name on the pick list
 
 
 @dataclass(frozen=True)
@@ -70,6 +71,7 @@ class DamperPage:
     where: str
     model: str
     model_year: str
+    other_year: str  # in words, when it is not the vehicle's; else empty
     serial: str
     has_ifp: bool
     sheet: Sheet | None
@@ -138,6 +140,7 @@ def _meters_at_check_in(order: WorkOrder) -> str:
 def _damper_page(job: DamperJob, lines: list) -> DamperPage:
     damper, sheet = job.damper, job.sheet
     has_ifp = damper.model.has_ifp
+    oil = oil_of(lines, sheet)
     steps = [state.step for state in job_steps(job)]
     checked = {step.reading for step in steps if step.critical}
     measures = [one for one in SPECIFIED if has_ifp or one != Measure.IFP_DEPTH]
@@ -146,15 +149,19 @@ def _damper_page(job: DamperJob, lines: list) -> DamperPage:
         where=damper.where(),
         model=str(damper.model),
         model_year=str(damper.model_year),
+        other_year=damper.other_year(),
         serial=damper.serial,
         has_ifp=has_ifp,
         sheet=_sheet(sheet) if sheet else None,
         why_no_sheet="" if sheet else sheet.rule,
-        figures=[_figure(one, sheet, second_person=one in checked) for one in measures],
+        figures=[_figure(one, sheet, oil, second_person=one in checked) for one in measures],
         settings=[Setting(one.label, words.as_entered(one.found)) for one in settings_of(job)],
         parts=[_part(line) for line in lines],
         procedure=str(job.procedure),
-        steps=[CardStep(str(step.number), step.title, bool(step.caution), step.critical) for step in steps],
+        # Counted as the tablet counts them: among the steps that this damper has.
+        steps=[
+            CardStep(str(count), step.title, bool(step.caution), step.critical) for count, step in enumerate(steps, 1)
+        ],
     )
 
 
@@ -170,7 +177,7 @@ def _sheet(sheet: FrozenSheet) -> Sheet:
     )
 
 
-def _figure(measure: Measure, sheet: FrozenSheet, *, second_person: bool) -> Figure:
+def _figure(measure: Measure, sheet: FrozenSheet, oil: str, *, second_person: bool) -> Figure:
     value, quantity, unit = sheet.values.get(measure), QUANTITY[measure], shop_unit(QUANTITY[measure])
     write_in = ["filled" if measure == Measure.OIL_VOLUME else "reading"]
     if measure == Measure.CHARGE:
@@ -180,7 +187,7 @@ def _figure(measure: Measure, sheet: FrozenSheet, *, second_person: bool) -> Fig
     if second_person:
         write_in.append("second person")
     if value is None:
-        return Figure(measure.label, write_in)
+        return Figure(measure.label, write_in, oil=oil if measure == Measure.OIL_VOLUME else "")
     printed = f"{value.figures} {value.unit}"
     return Figure(
         label=measure.label,
@@ -193,6 +200,7 @@ def _figure(measure: Measure, sheet: FrozenSheet, *, second_person: bool) -> Fig
         source=words.source(sheet.document, sheet.revision, value.page or sheet.page),
         note=value.note,
         to_take=stock_amount(oil_to_take(sheet), "volume") if measure == Measure.OIL_VOLUME else "",
+        oil=oil if measure == Measure.OIL_VOLUME else "",
     )
 
 
