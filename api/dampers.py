@@ -10,6 +10,7 @@ from shop.customers.models import Customer, Vehicle
 from shop.dampers.geometry import SIZES
 from shop.dampers.models import Damper, DamperModel, Position
 from shop.dampers.services import create_damper, fit_dampers
+from shop.workorders.services import change_damper, take_off_damper
 
 
 class DamperModelOutput(serializers.ModelSerializer):
@@ -33,6 +34,15 @@ class DamperInput(Input):
     model = Ref(queryset=DamperModel.objects.all())
     model_year = serializers.IntegerField(**YEARS)
     serial = serializers.CharField(max_length=40, allow_blank=True, default="")
+
+
+class DamperChange(Input):
+    """Fields left out stay as they are."""
+
+    position = Choice(Position.choices, required=False)
+    model = Ref(queryset=DamperModel.objects.all(), required=False)
+    model_year = serializers.IntegerField(required=False, **YEARS)
+    serial = serializers.CharField(max_length=40, allow_blank=True, required=False)
 
 
 class DamperOutput(serializers.ModelSerializer):
@@ -82,12 +92,31 @@ class DamperList(Listing):
 
 
 class DamperDetail(Endpoint):
-    permission_classes = [Allows("look")]
+    permission_classes = [Allows("look", write="keep_customers")]
 
     @extend_schema(responses=DamperOutput)
     def get(self, request, pk):
         """Read a damper."""
         return Response(DamperOutput(self.find(with_names(), pk)).data)
+
+    @extend_schema(request=DamperChange, responses=DamperOutput)
+    def patch(self, request, pk):
+        """Correct a damper; 409 while it is on the bench, where its figures are frozen."""
+        damper = self.find(with_names(), pk)
+        known = {name: getattr(damper, name) for name in ("position", "model", "model_year", "serial")}
+        damper = self.do(change_damper, damper=damper, **known | self.body(DamperChange))
+        return Response(DamperOutput(self.find(with_names(), damper.pk)).data)
+
+
+class DamperTakeOff(Endpoint):
+    permission_classes = [Allows("keep_customers")]
+
+    @extend_schema(request=None, responses=DamperOutput)
+    def post(self, request, pk):
+        """Note that a damper sits on its vehicle no more: it is loose from then on."""
+        self.body(Input)
+        damper = self.do(take_off_damper, damper=self.find(Damper, pk))
+        return Response(DamperOutput(self.find(with_names(), damper.pk)).data)
 
 
 class FitDampers(Endpoint):

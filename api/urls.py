@@ -31,6 +31,7 @@ v1 = [
     path("damper-models/", dampers.DamperModelList.as_view(), name="damper_models"),
     path("dampers/", dampers.DamperList.as_view(), name="dampers"),
     path("dampers/<int:pk>/", dampers.DamperDetail.as_view(), name="damper"),
+    path("dampers/<int:pk>/take-off/", dampers.DamperTakeOff.as_view(), name="damper_take_off"),
     path("spec/", specs.Spec.as_view(), name="spec"),
     path("work-orders/", workorders.OrderList.as_view(), name="orders"),
     path("work-orders/<int:pk>/", workorders.OrderDetail.as_view(), name="order"),

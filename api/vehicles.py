@@ -16,8 +16,9 @@ from shop.customers.models import (
     Vehicle,
     VehicleModel,
 )
-from shop.customers.services import change_vehicle, create_vehicle, mark_sold, record_meter
+from shop.customers.services import create_vehicle, mark_sold, record_meter
 from shop.staff.models import Role
+from shop.workorders.services import change_vehicle
 
 KNOWN = ["model", "model_year", "vin", "plate", "note"]
 YEARS = {"min_value": MODEL_YEARS[0], "max_value": MODEL_YEARS[1]}
@@ -50,6 +51,9 @@ class VehicleChange(Input):
     vin = serializers.CharField(max_length=30, allow_blank=True, required=False)
     plate = serializers.CharField(max_length=15, allow_blank=True, required=False)
     note = serializers.CharField(max_length=1000, allow_blank=True, required=False)
+    dampers_too = serializers.BooleanField(
+        default=True, help_text="With another model year, change its dampers of the old one too; refused at work."
+    )
 
 
 class SoldInput(Input):

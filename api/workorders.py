@@ -66,6 +66,7 @@ class CheckInInput(Input):
     bench_temperature = QuantityInput(
         "temperature", required=False, help_text="For the charge to aim at, on the card: “43 °F”."
     )
+    confirmed = serializers.BooleanField(default=False, help_text="A meter that hardly fits earlier readings is right.")
 
     def validate_meters(self, meters):
         if len({meter for meter, _ in meters}) < len(meters):
@@ -102,6 +103,9 @@ class CloseInput(Input):
 class HandBackInput(Input):
     wants_reminders = serializers.BooleanField(
         allow_null=True, default=None, help_text="The customer's answer; empty when nobody asked."
+    )
+    told_unfinished = serializers.BooleanField(
+        default=False, help_text="The customer knows what was closed unfinished; asked only when something was."
     )
 
 

@@ -64,7 +64,7 @@ def take(url):
 def log_in(browser, url, username, password, size):
     page = browser.new_context(viewport=size).new_page()
     page.goto(f"{url}/log-in/")
-    page.get_by_label("Username").fill(username)
+    page.get_by_label("User name").fill(username)
     page.get_by_label("Password").fill(password)
     page.get_by_role("button", name="Log in").click()
     page.wait_for_url(lambda there: "log-in" not in there)

@@ -43,11 +43,41 @@ def find_server(stack, name, variable, default, problem, private):
     return url
 
 
+def drop_left_behind(url):
+    """Drop the databases of runs that were killed: nobody is connected to them, and their process is gone."""
+    if not is_here(url):
+        return
+    with psycopg.connect(url, autocommit=True) as connection:
+        found = connection.execute(
+            "SELECT datname FROM pg_database WHERE datname ~ '^test_damperbook_[0-9]+(_gw[0-9]+)?$'"
+        )
+        for (database,) in found.fetchall():
+            if not is_running(int(database.split("_")[2])):
+                with contextlib.suppress(psycopg.errors.ObjectInUse):
+                    connection.execute(sql.SQL("DROP DATABASE IF EXISTS {}").format(sql.Identifier(database)))
+
+
+def is_here(url):
+    """Whether the server is on this machine, so that process ids in its names mean something."""
+    return urlsplit(url).hostname in ("127.0.0.1", "localhost", "::1")
+
+
+def is_running(pid):
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except PermissionError:
+        pass
+    return True
+
+
 @contextlib.contextmanager
 def own_database(url):
     """Yield url with a name of this run's own, so that two runs on one server never meet; drop what was made."""
     name = f"damperbook_{os.getpid()}"
     parts = urlsplit(url)
+    drop_left_behind(url)
     try:
         yield parts._replace(path=f"/{name}").geturl()
     finally:
@@ -59,14 +89,16 @@ def own_database(url):
 
 @contextlib.contextmanager
 def own_keys(url):
-    """Yield a key prefix of this run's own; delete what was written under it."""
+    """Yield a key prefix of this run's own; delete what was written under it, or by runs that were killed."""
     prefix = f"damperbook-test-{os.getpid()}:"
     try:
         yield prefix
     finally:
-        with redis.Redis.from_url(url) as client:
-            for key in client.scan_iter(f"{prefix}*"):
-                client.delete(key)
+        with redis.Redis.from_url(url, decode_responses=True) as client:
+            for key in client.scan_iter("damperbook-test-*"):
+                left_behind = is_here(url) and not is_running(int(key.partition(":")[0].rpartition("-")[2]))
+                if key.startswith(prefix) or left_behind:
+                    client.delete(key)
 
 
 def clean_environment(folder):

@@ -1,10 +1,15 @@
 """Settings of the test run: the site's own, on the servers that tests/run.py names, with cheap password hashes."""
 
+import atexit
 import os
+import shutil
 import tempfile
 
-os.environ.setdefault("DAMPERBOOK_VAR", tempfile.mkdtemp(prefix="damperbook-test-"))
-# A name of this run's own: two runs on one server do not meet. Workers of the same run inherit it.
+if "DAMPERBOOK_VAR" not in os.environ:
+    os.environ["DAMPERBOOK_VAR"] = tempfile.mkdtemp(prefix="damperbook-test-")
+    atexit.register(shutil.rmtree, os.environ["DAMPERBOOK_VAR"], ignore_errors=True)
+# Names of this run's own: two runs on one server do not meet. Workers of the same run inherit them.
+os.environ.setdefault("DAMPERBOOK_REDIS_KEY_PREFIX", f"damperbook-test-{os.getpid()}:")
 os.environ.setdefault("DAMPERBOOK_DATABASE_URL", f"postgres://postgres@127.0.0.1:5432/damperbook_{os.getpid()}")
 os.environ.setdefault("DAMPERBOOK_REDIS_URL", "redis://127.0.0.1:6379/15")
 os.environ.update(

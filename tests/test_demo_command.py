@@ -21,18 +21,20 @@ pytestmark = pytest.mark.serial
 PATIENCE = 120  # seconds
 
 
+def surroundings():
+    """The environment of this process less everything that sets up a site."""
+    return {name: value for name, value in os.environ.items() if not name.startswith(("DAMPERBOOK_", "DJANGO_"))}
+
+
 class Demo:
     """A running `manage.py demo`, with what it has said so far."""
 
     def __init__(self, folder, port):
         self.port = port
-        environment = {
-            name: value for name, value in os.environ.items() if not name.startswith(("DAMPERBOOK_", "DJANGO_"))
-        }
         self.process = subprocess.Popen(
             [sys.executable, "manage.py", "demo"],
             cwd=ROOT,
-            env={**demo_environment(environment, port), "DAMPERBOOK_VAR": str(folder)},
+            env={**demo_environment(surroundings(), port), "DAMPERBOOK_VAR": str(folder)},
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
@@ -175,13 +177,32 @@ def test_nothing_goes_on_when_the_demo_itself_is_killed(start):
     wait_until_gone(processes)
 
 
+def test_the_book_of_a_real_shop_is_left_alone(tmp_path):
+    environment = surroundings() | {"DAMPERBOOK_VAR": str(tmp_path)}
+    for arguments in (["migrate"], ["add_person", "--username=owner", "--name=Mika Sorensdal"]):
+        subprocess.run(
+            [sys.executable, "manage.py", *arguments],
+            check=True,
+            cwd=ROOT,
+            env=environment,
+            input="known-to-the-owner-alone\n",
+            text=True,
+            capture_output=True,
+            start_new_session=True,  # without a terminal the password is read from the input
+        )
+    demo = Demo(tmp_path, free_port())
+    assert demo.process.wait(PATIENCE) == 1
+    demo.reader.join(PATIENCE)
+    assert "holds the book of a real shop" in demo.said
+    assert customers(tmp_path) == []
+
+
 def test_it_is_refused_outside_the_demo(tmp_path):
-    environment = {name: value for name, value in os.environ.items() if not name.startswith(("DAMPERBOOK_", "DJANGO_"))}
     done = subprocess.run(
         [sys.executable, "manage.py", "demo"],
         check=False,
         cwd=ROOT,
-        env={**environment, "DAMPERBOOK_VAR": str(tmp_path)},
+        env={**surroundings(), "DAMPERBOOK_VAR": str(tmp_path)},
         capture_output=True,
         text=True,
     )

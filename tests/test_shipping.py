@@ -34,11 +34,9 @@ FILLED_IN = {
 def settings_read():
     """Names, without prefix, of all variables that the settings file reads."""
     text = (ROOT / "shop" / "settings.py").read_text()
-<<<<<<< HEAD
-    return set(re.findall(r"env\.(?:text|flag|number|choice|names|email|zone|site|smtp|quantity)\(\s*\"([A-Z_]+)\"", text))
-=======
-    return set(re.findall(r"env\.(?:text|flag|number|quantity|choice|names|zone|site|smtp)\(\s*\"([A-Z_]+)\"", text))
->>>>>>> e75acef717b9459f8b8ad80b85487266fa5d544a
+    return set(
+        re.findall(r"env\.(?:text|flag|number|quantity|choice|names|email|zone|site|smtp)\(\s*\"([A-Z_]+)\"", text)
+    )
 
 
 def interpolated(text, values):

@@ -8,8 +8,9 @@ from django.db import transaction
 from shop.calc.intervals import day_in_words
 from shop.calc.units import Entered
 from shop.core.clock import local_day
-from shop.core.errors import Conflict, renamed
+from shop.core.errors import Conflict, refused, renamed
 from shop.core.rows import one_line, save_new, sharing_years
+from shop.customers.meters import doubt
 from shop.customers.models import (
     Consent,
     Customer,
@@ -27,13 +28,39 @@ MOST_METER_SI = {Meter.DISTANCE: 1e9, Meter.HOURS: 3600 * 1e5}
 
 @transaction.atomic
 def create_customer(
-    *, name: str, email: str = "", phone: str = "", address: str = "", note: str = "", by: User, at: datetime
+    *,
+    name: str,
+    email: str = "",
+    phone: str = "",
+    address: str = "",
+    note: str = "",
+    anyway: bool = True,
+    by: User,
+    at: datetime,
 ) -> Customer:
+    """Enter a customer; without anyway, one who is most likely in the book already is refused (field "anyway")."""
+    if not anyway and (twin := _twin(name, phone, email)):
+        reach = " and ".join(filter(None, [twin.phone, twin.email]))
+        sentence = f"{twin} ({reach}) is in the book already. Find that customer, or tick this if it is somebody else."
+        raise refused("anyway", sentence, "twin")
     customer = Customer(name=name.strip(), email=email, phone=phone, address=address, note=note, created_at=at)
     customer.full_clean()
     customer.save()
     _tell(by, customer, "entered", at)
     return customer
+
+
+def _twin(name: str, phone: str, email: str) -> Customer | None:
+    """A customer with the same e-mail address, or with the same name and the same digits of the phone."""
+    if email and (row := Customer.objects.filter(email__iexact=email).order_by("pk").first()):
+        return row
+    digits = _digits(phone)
+    same_name = Customer.objects.filter(name__iexact=name.strip()).order_by("pk")
+    return next((row for row in same_name if digits and _digits(row.phone) == digits), None)
+
+
+def _digits(phone: str) -> str:
+    return "".join(one for one in phone if one.isdigit())
 
 
 @transaction.atomic
@@ -197,9 +224,18 @@ def record_meters(
     by: User | None,
     at: datetime,
     corrects: MeterReading | None = None,
+    confirmed: bool = False,
 ) -> MeterReading:
-    """Note one or both meters of a vehicle as read on one day; both or none. The last reading is the answer."""
+    """Note one or both meters of a vehicle as read on one day; both or none. The last reading is the answer.
+
+    Refused with "doubtful" when a figure hardly fits the earlier ones; confirmed=True settles it.
+    """
     made = None
+    given = [(Meter.DISTANCE, distance), (Meter.HOURS, hours)]
+    check_meters(
+        vehicle=vehicle, meters=[(meter, one) for meter, one in given if one], on=read_on, confirmed=confirmed,
+        corrects=corrects,
+    )  # fmt: skip
     for field, meter, entered in [("distance", Meter.DISTANCE, distance), ("hours", Meter.HOURS, hours)]:
         if entered is None:
             continue
@@ -219,6 +255,28 @@ def record_meters(
     if made is None:
         raise ValidationError("Neither meter has a reading. Give the odometer or the hour meter.")
     return made
+
+
+def check_meters(
+    *,
+    vehicle: Vehicle,
+    meters: list[tuple[str, Entered]],
+    on: date,
+    confirmed: bool,
+    corrects: MeterReading | None = None,
+) -> None:
+    """Ask about figures that hardly fit the earlier ones: a refusal on each meter, "doubtful", unless confirmed."""
+    if confirmed:
+        return
+    standing = vehicle.meter_readings.standing().filter(read_on__lte=on)
+    readings = [one for one in standing if corrects is None or one.pk != corrects.pk]
+    questions = {
+        Meter(meter).value: ValidationError(question, code="doubtful")
+        for meter, entered in meters
+        if (question := doubt(Meter(meter), entered, on, readings))
+    }
+    if questions:
+        raise ValidationError(questions)
 
 
 def mark_forecast_stale(*, vehicle: Vehicle) -> None:

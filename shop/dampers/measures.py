@@ -29,8 +29,9 @@ SPECIFIED = [Measure.SHAFT_NUT_TORQUE, Measure.CHARGE, Measure.IFP_DEPTH, Measur
 FOUND_AND_LEFT = [Measure.COMPRESSION_CLICKS, Measure.REBOUND_CLICKS, Measure.PRELOAD_LENGTH]
 
 
-# No damper of this trade is set beyond these; such a figure is a slip of the finger or another unit. SI.
-MOST_SI = {"torque": 1_000, "pressure": 10e6, "length": 1, "volume": 0.005, "count": 99}
+# No damper of a side-by-side is set beyond these; such a figure is a slip of the finger or another unit. SI.
+# Common practice, no source.
+MOST_SI = {"torque": 200, "pressure": 3.5e6, "length": 0.5, "volume": 0.002, "count": 99}
 
 
 def in_a_sentence(measure: str) -> str:

@@ -136,6 +136,12 @@ class Damper(models.Model):
     def get_absolute_url(self):
         return (self.vehicle or self.customer).get_absolute_url()
 
+    def other_year(self) -> str:
+        """In words, when its model year is not its vehicle's: "of 2014, on a vehicle of 2015"; else empty."""
+        if not self.vehicle or self.vehicle.model_year == self.model_year:
+            return ""
+        return f"of {self.model_year}, on a vehicle of {self.vehicle.model_year}"
+
     def where(self) -> str:
         """Position in words; a loose damper has none or a remembered one."""
         return self.get_position_display() or "loose"

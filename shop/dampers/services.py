@@ -47,6 +47,36 @@ def create_damper(
 
 
 @transaction.atomic
+def change_damper(
+    *, damper: Damper, model: DamperModel, model_year: int, position: str, serial: str = "", by: User, at: datetime
+) -> Damper:
+    """Correct what is known of a damper. Come by way of workorders.services, which asks whether it is at work."""
+    damper = Damper.objects.select_for_update(of=("self",)).select_related("vehicle", "model").get(pk=damper.pk)
+    before = f"{damper}, {damper.where()}"
+    damper.model, damper.model_year = model, model_year
+    damper.position, damper.serial = position, serial.strip()
+    damper.full_clean()
+    damper.save()
+    if damper.vehicle:
+        mark_forecast_stale(vehicle=damper.vehicle)
+    what = f"changed: {before}; now {damper}, {damper.where()}"
+    note(who=by, kind="damper", key=damper.pk, what=what, at=at)
+    return damper
+
+
+@transaction.atomic
+def take_off(*, damper: Damper, by: User, at: datetime) -> Damper:
+    """Make a damper loose; it remembers the corner it came from. Twice is as good as once."""
+    damper = Damper.objects.select_for_update(of=("self",)).select_related("vehicle__model", "model").get(pk=damper.pk)
+    if vehicle := damper.vehicle:
+        damper.vehicle = None
+        damper.save(update_fields=["vehicle"])
+        mark_forecast_stale(vehicle=vehicle)
+        note(who=by, kind="damper", key=damper.pk, what=f"taken off the {vehicle}, {damper.where()}", at=at)
+    return damper
+
+
+@transaction.atomic
 def fit_dampers(*, vehicle: Vehicle, by: User, at: datetime) -> list[Damper]:
     """Enter the dampers that this vehicle model carries in this model year, at every corner that has none yet."""
     Vehicle.objects.select_for_update(no_key=True).get(pk=vehicle.pk)

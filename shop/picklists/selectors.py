@@ -47,7 +47,7 @@ class PickRow:
             return f"{missing} short: {self.part_number} is not in the stock list"
         if self.buy:
             return f"{missing} short: buy " + " and ".join(f"{count} × {container}" for container, count in self.buy)
-        return f"{missing} short"
+        return f"{missing} short: buy {missing}"
 
 
 @dataclass(frozen=True)

@@ -11,13 +11,12 @@ from shop.calc.errors import CalcError
 from shop.calc.intervals import first_due
 from shop.calc.units import from_si, show
 from shop.core.amounts import shop_unit
+from shop.customers.meters import usage_of
 from shop.customers.models import METER_QUANTITY, Meter, MeterReading
 from shop.reminders.models import Rule
 from shop.specs.models import ServiceInterval
 
 DAYS_A_MONTH = 365.25 / 12
-# Above this a figure is a typing error. Distance: common practice, no source. Hours: a day has no more.
-MOST_PER_DAY_SI = {Meter.DISTANCE: 800e3, Meter.HOURS: 24 * 3600}
 RULE_OF = {"months": Rule.DATE, "distance": Rule.DISTANCE, "hours": Rule.HOURS}
 METER_OF = {Rule.DISTANCE: Meter.DISTANCE, Rule.HOURS: Meter.HOURS}
 
@@ -88,13 +87,6 @@ class MeterReckoning:
     def pace(self) -> str:
         """In words: about 410 mi a month from 5 readings."""
         return f"about {_two_figures(self.rate)} {self.unit} a month from {self.readings} readings"
-
-
-def usage_of(meter: Meter, readings: Sequence[MeterReading]) -> usage.Usage:
-    """Rate of use in the shop's unit per day. Raises CalcError for values no meter shows."""
-    unit = shop_unit(METER_QUANTITY[meter])
-    points = [(one.read_on, from_si(one.value_si, unit)) for one in readings if one.meter == meter]
-    return usage.estimate(points, most_per_day=from_si(MOST_PER_DAY_SI[meter], unit))
 
 
 def reckon_meter(

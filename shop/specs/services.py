@@ -3,13 +3,14 @@ from datetime import datetime
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
+from django.db.models import Max
 
-from shop.calc.units import Entered, show_range
+from shop.calc.units import Entered, show, show_range
 from shop.core.amounts import stock_amount
 from shop.core.errors import Conflict, refused
 from shop.core.rows import one_line, sharing_years
 from shop.customers.models import Vehicle, VehicleModel
-from shop.dampers.measures import Measure
+from shop.dampers.measures import MOST_SI, QUANTITY, Measure, in_a_sentence
 from shop.dampers.models import Damper, DamperModel
 from shop.specs.models import (
     MOST_AT_ONCE,
@@ -57,6 +58,7 @@ def enter_sheet(
     values: list[NewValue],
     replaces: SpecSheet | None = None,
     keep_flagged: bool = False,
+    sure: bool = False,
     by: User,
     at: datetime,
 ) -> SpecSheet:
@@ -64,6 +66,7 @@ def enter_sheet(
 
     The charge is meant at the reference temperature and altitude, 20 °C and sea level unless the source says otherwise.
     Figures with which the IFP would hit the cap or the gas pass the limit are refused unless keep_flagged is set.
+    Refused with "doubtful" when a figure is far from those on the model's other sheets; sure=True settles it.
     """
     _lock_sheets_of(damper_model)
     if replaces:
@@ -76,9 +79,13 @@ def enter_sheet(
         _check_leaves_no_hole(replaces, vehicle_model, position, year_from, year_to)
     if not values:
         raise ValidationError({"values": "A sheet needs at least one figure."})
+    for new in values:
+        _check_figure(new)
+    if not sure and (doubts := [doubt for new in values if (doubt := _doubt(damper_model, new))]):
+        raise refused("values", doubts, "doubtful")
     sheet = SpecSheet(
         code=code.strip(),
-        version=replaces.version + 1 if replaces else 1,
+        version=_next_version(code) if replaces else 1,
         damper_model=damper_model,
         vehicle_model=vehicle_model,
         position=position,
@@ -104,6 +111,64 @@ def enter_sheet(
         raise refused("keep_flagged", [*found, question], "flagged")
     audit(who=by, kind="sheet", key=sheet.pk, what=f"entered as draft: {sheet}", at=at)
     return sheet
+
+
+def _next_version(code: str) -> int:
+    """One more than the highest of this code, withdrawn ones included."""
+    return SpecSheet.objects.filter(code=code).aggregate(highest=Max("version"))["highest"] + 1
+
+
+def _check_figure(new: NewValue) -> None:
+    """Refuse what no damper of this trade is set to, the limits of its tolerance included."""
+    most = MOST_SI[QUANTITY[new.measure]]
+    for one in (new.entered, new.high):
+        if one.si > most:
+            words = (
+                f"{Measure(new.measure).label}: {one} is more than any damper of a side-by-side takes, at most "
+                f"{show(most, one.unit)}. Check unit and figures."
+            )
+            raise refused("values", words, "too_much")
+
+
+# More than so many times another sheet's figure, or less than that part of it, is asked about before it is believed.
+# Two neighbouring model years may well differ by a factor of two. Common practice, no source.
+DOUBTFUL_FACTOR = 2.5
+# What two units that are taken for each other differ by, and the one that may be meant.
+MISTAKEN = {
+    "torque": [(12, "lbf·in"), (1.356, "N·m")],
+    "pressure": [(14.5, "bar"), (6.9, "kPa"), (100, "kPa")],
+    "length": [(25.4, "mm")],
+    "volume": [(29.6, "fl oz")],
+}
+NEAR = 1.25  # how near a factor has to be to one of these
+
+
+def _doubt(damper_model: DamperModel, new: NewValue) -> str:
+    """A question about a figure that is far from the nearest one on the model's other sheets; empty when it is not."""
+    others = SpecValue.objects.filter(sheet__damper_model=damper_model, measure=new.measure, value_si__gt=0).exclude(
+        sheet__status=SheetStatus.WITHDRAWN
+    )
+    factors = (
+        [
+            (max(new.entered.si / one.value_si, one.value_si / new.entered.si), one)
+            for one in others.select_related("sheet")
+        ]
+        if new.entered.si > 0
+        else []
+    )
+    if not factors:
+        return ""
+    factor, nearest = min(factors, key=lambda pair: pair[0])
+    if factor <= DOUBTFUL_FACTOR:
+        return ""
+    quantity = QUANTITY[new.measure]
+    units = [unit for known, unit in MISTAKEN.get(quantity, []) if known / NEAR < factor < known * NEAR]
+    way = "times" if new.entered.si > nearest.value_si else "times less than"
+    return (
+        f"{Measure(new.measure).label}: {new.entered} is about {factor:.2g} {way} the {nearest.figures} {nearest.unit} "
+        f"of {nearest.sheet}. Look at the source once more{': is it in ' + units[0] + '?' if units else '.'} "
+        f"If the {in_a_sentence(new.measure)} is right, say so below."
+    )
 
 
 def _add_value(sheet: SpecSheet, new: NewValue) -> None:

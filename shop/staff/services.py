@@ -140,7 +140,11 @@ def _locked(user: User) -> User:
 
     So of two managers who let each other go at once, one waits and sees what the other did.
     """
-    rows = User.objects.select_for_update().filter(Q(pk=user.pk) | Q(is_active=True, role=Role.MANAGER)).order_by("pk")
+    rows = (
+        User.objects.select_for_update(no_key=True)
+        .filter(Q(pk=user.pk) | Q(is_active=True, role=Role.MANAGER))
+        .order_by("pk")
+    )
     return next(row for row in rows if row.pk == user.pk)
 
 

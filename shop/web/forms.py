@@ -36,6 +36,16 @@ class KeyedForm(Form):
         self.fields["request_key"].initial = uuid.uuid4().hex
 
 
+class SureForm(Form):
+    """Stands on a page that asks before a row goes: row is the name under which its key is sent."""
+
+    sure = forms.CharField(initial="yes", widget=forms.HiddenInput)
+
+    def __init__(self, *args, row, key, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields[row] = forms.CharField(initial=key, widget=forms.HiddenInput)
+
+
 def text_field(max_length, rows=3, **kwargs):
     """Several lines of text over the whole width of the form."""
     field = forms.CharField(max_length=max_length, widget=forms.Textarea({"rows": rows}), **kwargs)

@@ -2,11 +2,13 @@ import math
 
 from django.conf import settings
 from django.contrib.auth import views
+from django.contrib.auth.forms import AuthenticationForm
 from django.shortcuts import render, resolve_url
 
 from shop.staff.demo_log_ins import LOG_INS
 from shop.staff.models import Role
 from shop.staff.throttle import LogInThrottle
+from shop.web.refusals import InOurWords
 
 
 def first_page(user) -> str:
@@ -14,7 +16,14 @@ def first_page(user) -> str:
     return resolve_url("tablet:bench" if user.role == Role.TECHNICIAN else "desk:day")
 
 
+class LogInForm(InOurWords, AuthenticationForm):
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["username"].label = "User name"
+
+
 class LogIn(views.LoginView):
+    form_class = LogInForm
     template_name = "staff/log_in.html"
     redirect_authenticated_user = True
 

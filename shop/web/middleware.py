@@ -1,6 +1,7 @@
 from django.conf import settings
+from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.http import JsonResponse
-from django.shortcuts import render
+from django.shortcuts import render, resolve_url
 
 
 class RefusalMiddleware:
@@ -17,3 +18,12 @@ class RefusalMiddleware:
             message = f"The request has {length} bytes; allowed are {settings.DATA_UPLOAD_MAX_MEMORY_SIZE}."
             return JsonResponse({"message": message, "code": "too_long", "fields": {}}, status=413)
         return render(request, "413.html", status=413)
+
+
+class LogInFirstMiddleware(LoginRequiredMiddleware):
+    """Leads a stranger to the log-in; what was sent would be lost on that way, so there a page says how to save it."""
+
+    def handle_no_permission(self, request, view_func):
+        if request.method in ("GET", "HEAD"):
+            return super().handle_no_permission(request, view_func)
+        return render(request, "logged_out.html", {"log_in": resolve_url(settings.LOGIN_URL)}, status=403)

@@ -9,7 +9,7 @@ from shop.calc.units import from_si
 from shop.core.clock import local_day
 from shop.dampers.measures import Measure
 from shop.picklists.services import Need
-from shop.specs.models import SheetStatus, SpecSheet
+from shop.specs.models import KitMeasure, SheetStatus, SpecSheet
 from shop.specs.selectors import FoundSheet, kit_lines_for
 from shop.workorders.frozen import FrozenSheet, FrozenValue
 from shop.workorders.models import DamperJob
@@ -75,6 +75,16 @@ def needs(job: DamperJob, sheet: FrozenSheet) -> list[Need]:
             from_draft = not line.amount and not sheet.verified
             lines.append(Need(job.tag, line.part_number, line.name, line.measure, amount, from_draft))
     return lines
+
+
+def oil_of(lines, sheet: FrozenSheet) -> str:
+    """Which oil goes into a damper: the pick list line of its tag that asks for the sheet's oil; empty without one.
+
+    Other fluids of the bag, such as thread-locker, ask for an amount of their own.
+    """
+    wanted = oil_to_take(sheet)
+    oils = [line for line in lines if line.measure == KitMeasure.VOLUME and line.amount == wanted]
+    return ", ".join(f"{line.name} ({line.part_number})" for line in oils)
 
 
 def oil_to_take(sheet: FrozenSheet) -> int:

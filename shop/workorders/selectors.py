@@ -282,10 +282,11 @@ def state_in_words(order: WorkOrder) -> str:
     count = f"{len(jobs)} damper{'s' if len(jobs) != 1 else ''}"
     if order.status == OrderStatus.BOOKED:
         return f"Rebuild of {count}. {_parts_in_words(order)}"
+    unfinished = unfinished_in_words(jobs)
     if order.status == OrderStatus.READY:
-        return f"{count[:1].upper()}{count[1:]} done. Waits for the customer."
+        return f"{unfinished or f'{count} done.'} Waits for the customer."
     if order.status == OrderStatus.HANDED_BACK:
-        return f"{count[:1].upper()}{count[1:]} handed back."
+        return f"{count} handed back{f': {unfinished}' if unfinished else '.'}"
     if order.status == OrderStatus.CALLED_OFF:
         return f"Called off: {order.called_off_why}"
     closed = sum(job.status == JobStatus.CLOSED for job in jobs)
@@ -296,6 +297,15 @@ def state_in_words(order: WorkOrder) -> str:
     where = first.damper.where()
     what = f"{state.step.title}: {state.words}" if state else "waits to be closed"
     return f"{closed} of {count} closed. {where[:1].upper()}{where[1:]}: {what}."
+
+
+def unfinished_in_words(jobs: list[DamperJob]) -> str:
+    """What was closed although something lacks, with the manager's reasons; empty when nothing was."""
+    overridden = [job for job in jobs if job.override_reason]
+    if not overridden:
+        return ""
+    reasons = "; ".join(f"{job.damper.where()}: {job.override_reason.rstrip('.')}" for job in overridden)
+    return f"{len(jobs) - len(overridden)} done, {len(overridden)} closed unfinished: {reasons}."
 
 
 def _parts_in_words(order: WorkOrder) -> str:

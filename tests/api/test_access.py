@@ -35,6 +35,8 @@ RULES = {
     ("GET", "dampers/"): ALL,
     ("POST", "dampers/"): DESK,
     ("GET", "dampers/<int:pk>/"): ALL,
+    ("PATCH", "dampers/<int:pk>/"): DESK,
+    ("POST", "dampers/<int:pk>/take-off/"): DESK,
     ("GET", "spec/"): ALL,
     ("GET", "work-orders/"): ALL,
     ("POST", "work-orders/"): DESK,

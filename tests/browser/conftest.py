@@ -58,7 +58,7 @@ def open_browser(chromium, live_server):
 
 def log_in(page, user, password=PASSWORD):
     page.goto("/log-in/")
-    page.get_by_label("Username").fill(user.username)
+    page.get_by_label("User name").fill(user.username)
     page.get_by_label("Password").fill(password)
     page.get_by_role("button", name="Log in").click()
     page.wait_for_url(lambda url: "/log-in/" not in url)

@@ -38,7 +38,7 @@ def make_order(family, by, status=OrderStatus.BOOKED):
         close_job(job=order.jobs.get(), override_reason="damper scrapped, customer agreed", by=by, at=at)
         close_order(order=order, used=[], by=by, at=at)
     if status == OrderStatus.HANDED_BACK:
-        hand_back(order=order, by=by, at=at)
+        hand_back(order=order, told_unfinished=True, by=by, at=at)
     return order
 
 
@@ -114,7 +114,7 @@ def test_a_job_is_booked_without_scripts_and_with_the_keyboard_alone(open_browse
     vehicle = make_vehicle_with_dampers(family)
     page = open_browser(viewport=WIDE, java_script_enabled=False)
     page.goto("/log-in/")
-    page.get_by_label("Username").fill(desk.username)
+    page.get_by_label("User name").fill(desk.username)
     page.get_by_label("Password").fill(PASSWORD)
     page.keyboard.press("Enter")
     page.get_by_role("link", name="Book a job").focus()
@@ -135,3 +135,24 @@ def test_a_job_is_booked_without_scripts_and_with_the_keyboard_alone(open_browse
     page.get_by_role("link", name="Check in").wait_for()
     order = WorkOrder.objects.get()
     assert [job.damper for job in order.jobs.all()] == [vehicle.dampers.first()]
+
+
+LONG_WORD = "x" * 200
+
+
+@pytest.mark.parametrize("width", [1280, 820, 390])
+def test_no_page_scrolls_sideways_for_a_long_word(open_browser, desk, manager, width):
+    at = timezone.now()
+    owner = make.make_customer(name=LONG_WORD[:120], address=LONG_WORD, note=LONG_WORD)
+    make.make_damper(model=make.make_damper_model(serviceable=False, why_not=LONG_WORD), customer=owner)
+    order = make.make_order(by=desk, complaint=LONG_WORD, arrives_on=timezone.localdate(at), promised_for=at, at=at)
+    check_in(order=order, meters=[], as_found=[], by=desk, at=at)
+    close_job(job=order.jobs.get(), override_reason=LONG_WORD, by=manager, at=at)
+    page = open_browser(manager, viewport={"width": width, "height": 900})
+    for url in (
+        "/", "/customers/", owner.get_absolute_url(), "/orders/", order.get_absolute_url(),
+        f"/orders/book/?customer={owner.pk}", f"/find/?q={LONG_WORD[:40]}", "/manage/reminders/", "/manage/catalogue/",
+    ):  # fmt: skip
+        page.goto(url)
+        wide = page.evaluate(WIDER_THAN_THE_SCREEN)
+        assert wide <= 0, f"{url} scrolls {wide} px sideways at {width} px"

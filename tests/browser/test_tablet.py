@@ -283,3 +283,39 @@ def test_a_page_with_all_that_it_loads_weighs_at_most_100_kb(open_browser, job, 
         weights[address] = sum(len(gzip.compress(page.request.get(one).body())) for one in loaded)
         assert not page.locator("[style], style, script:not([src])").count()
     assert max(weights.values()) <= 100_000, weights
+
+
+def test_without_a_connection_nothing_is_sent_and_what_was_typed_stays(open_browser, job, technician):
+    page = open_browser(technician)
+    page.goto(at_step(job, TORQUE))
+    press(page, "18")
+    page.context.set_offline(True)
+    save(page)
+    expect(page.get_by_role("alert").filter(has_text="Not sent: no connection.")).to_be_visible()
+    expect(page.get_by_label("Torque read on the wrench")).to_have_value("18")
+    page.context.set_offline(False)
+    expect(page.get_by_text("Not sent: no connection.")).to_be_hidden()
+    save(page)
+    page.wait_for_url("**/check/")
+    assert [reading.figures for reading in job.readings.filter(measure="shaft_nut_torque")] == ["18"]
+
+
+COVERED = """() => {
+  scrollTo(0, document.documentElement.scrollHeight);
+  const bar = document.querySelector(".bench-foot").getBoundingClientRect().top;
+  const all = [...document.querySelectorAll("main input, main button, main label")];
+  const shown = all.filter((e) => e.checkVisibility());
+  return shown.filter((e) => e.getBoundingClientRect().bottom > bar + 1).map((e) => e.id || e.textContent);
+}"""
+
+
+@pytest.mark.parametrize("size", [UPRIGHT, LYING])
+def test_every_control_can_be_scrolled_above_the_bar(open_browser, job, technician, second, kit, size):
+    page = open_browser(technician, viewport=size)
+    page.goto(at_step(job, TORQUE))
+    press(page, "99")
+    save(page)
+    assert page.evaluate(COVERED) == []
+    record(job, "shaft_nut_torque", technician, "18 lbf·ft", tools=kit)
+    page.goto(at_check(job, TORQUE))
+    assert page.evaluate(COVERED) == []

@@ -146,7 +146,7 @@ def test_a_tool_in_calibration_says_what_is_left():
 def test_every_reason_for_calibration_is_told():
     state = torque.calibration(date(2025, 6, 1), 5200, TODAY, largest_load_percent=140)
     assert state.reasons == (
-        "Calibration was due on 2026-06-01.",
+        "Calibration was due on 1 June 2026.",
         "The tool has done 5200 cycles since its calibration; 5000 are the most.",
         "The tool was loaded to 140 % of its scale: have it checked.",
     )

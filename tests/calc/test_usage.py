@@ -90,7 +90,7 @@ def test_a_wild_high_reading_is_left_out_and_told():
     usage = estimate(monthly(100, 112, 1235, 135, 146.5, 159))
     assert usage.ignored == ((FIRST + timedelta(days=60), 1235),)
     assert usage.rate == pytest.approx(0.4, abs=0.02)
-    assert usage.notes == ("The reading 1235 of 2026-03-02 does not fit the others and is left out: a typing error?",)
+    assert usage.notes == ("The reading 1235 of 2 March 2026 does not fit the others and is left out: a typing error?",)
 
 
 def test_a_missing_digit_is_left_out_and_told():
@@ -102,14 +102,14 @@ def test_a_missing_digit_is_left_out_and_told():
 def test_a_low_last_reading_waits_for_another():
     usage = estimate(monthly(610, 640, 670, 12))
     assert (usage.last_value, [value for _, value in usage.ignored]) == (670, [12])
-    assert "2026-04-01" in usage.notes[0]
+    assert "1 April 2026" in usage.notes[0]
 
 
 def test_two_low_readings_are_a_swapped_meter():
     usage = estimate(monthly(610, 640, 670, 12, 42))
     assert (usage.last_value, usage.rate, usage.since) == (42, 1, FIRST + timedelta(days=90))
     assert "swapped" in usage.notes[0]
-    assert "670 on 2026-03-02 to 12 on 2026-04-01" in usage.notes[0]
+    assert "670 on 2 March 2026 to 12 on 1 April 2026" in usage.notes[0]
 
 
 def test_a_declared_swap_runs_on():

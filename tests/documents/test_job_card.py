@@ -58,7 +58,8 @@ def test_every_damper_has_the_figures_of_its_model_year_and_position(year, torqu
         assert f"Shaft nut torque {torque} Source: common practice, no source" in text
         assert f"Nitrogen charge {charge} Source: common practice, no source" in text
         assert f"IFP depth {depths[where.split()[0]]} Source: common practice, no source" in text
-        assert "Oil volume 305 mL 10.3 fl oz allowed 300 to 310 mL with allowance 336 mL Source: common" in text
+        assert "305 mL 10.3 fl oz allowed 300 to 310 mL with allowance 336 mL Source: common" in text
+        assert "Oil volume Tarn No. 5 (SK-" in text
         assert f"card revision 1 · checked in Wed 25 Nov 2026, 12:00 {index} / 4" in text
 
 

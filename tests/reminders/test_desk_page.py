@@ -8,10 +8,19 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
+from shop.calc.intervals import day_in_words
+from shop.calc.units import parse
 from shop.core.clock import local_day
 from shop.customers.models import Consent
 from shop.reminders.models import Reminder, ReminderStatus
-from shop.reminders.services import refresh_stale, send_due_reminders, sweep
+from shop.reminders.services import (
+    answer_meter,
+    answer_sold,
+    refresh_stale,
+    send_due_reminders,
+    stop_reminders,
+    sweep,
+)
 from shop.staff.models import Role
 from tests import factories as make
 from tests.reminders.makers import LEAD, make_due_vehicle, make_willing_customer
@@ -124,3 +133,18 @@ def test_the_page_takes_the_same_number_of_queries_for_more_rows(desk_browser, n
 
     page(desk_browser)
     assert queries_for(1) == queries_for(8)
+
+
+def test_what_a_customer_answered_is_told(desk_browser, now):
+    due_in(1, now, name="Sold Calloway")
+    sweep(now=now)
+    send_due_reminders(now=now)
+    reminder = Reminder.objects.get(status=ReminderStatus.SENT)
+    later = now + timedelta(hours=1)
+    answer_meter(reminder=reminder, distance=parse("900", "distance", "mi"), at=later)
+    answer_sold(reminder=reminder, at=later)
+    stop_reminders(reminder=reminder, at=later)
+    text = page(desk_browser)
+    assert f"the meter shows 900 mi on {day_in_words(local_day(later))}; the vehicle is sold;" in text
+    assert "wants no more reminders" in text
+    assert "None" not in text

@@ -63,6 +63,29 @@ def test_any_page_number_shows_a_page(at_desk, asked):
     assert at_desk.get(LIST, {"page": asked}).status_code == 200
 
 
+def test_from_a_booking_the_name_goes_along_and_the_way_leads_back(at_desk):
+    found = at_desk.get(reverse("desk:book"), {"q": "Ines Calloway"})
+    new = f"{NEW}?name=Ines+Calloway&amp;book=1"
+    assert new in found.content.decode()
+    address = f"{NEW}?name=Ines+Calloway&book=1"
+    answer = at_desk.post(address, form(at_desk.get(address)))
+    made = Customer.objects.get(name="Ines Calloway")
+    assert answer.url == f"{reverse('desk:book')}?customer={made.pk}"
+
+
+@pytest.mark.parametrize(
+    "typed", [{"email": "INES@example.com"}, {"name": "ines calloway", "phone": "555 0121"}], ids=["mail", "phone"]
+)
+def test_somebody_who_seems_to_be_in_the_book_is_entered_only_when_ticked(at_desk, typed):
+    make.make_customer(name="Ines Calloway", phone="555-0121", email="ines@example.com")
+    refused = send(at_desk, NEW, **{"name": "Ida Calloway"} | typed)
+    assert refused.status_code == 422
+    assert "Ines Calloway (555-0121 and ines@example.com) is in the book already." in words(refused)
+    assert Customer.objects.count() == 1
+    assert at_desk.post(NEW, form(refused) | {"anyway": "on"}).status_code == 302
+    assert Customer.objects.count() == 2
+
+
 # --- customers --------------------------------------------------------------------------------------------------------
 
 
@@ -83,11 +106,11 @@ def test_the_same_form_sent_twice_makes_one_customer(at_desk):
 @pytest.mark.parametrize(
     ("typed", "told"),
     [
-        ({"name": ""}, "Name: This field is required."),
-        ({"name": "   "}, "Name: This field is required."),
-        ({"email": "ines at example"}, "Enter a valid email address."),
+        ({"name": ""}, "Name: Nothing is typed here. Fill it in."),
+        ({"name": "   "}, "Name: Nothing is typed here. Fill it in."),
+        ({"email": "ines at example"}, "“ines at example” is no e-mail address. Write it like name@example.com."),
         ({"note": TOO_LONG}, "at most 1000 characters"),
-        ({"name": "In\x00es"}, "Null characters are not allowed."),
+        ({"name": "In\x00es"}, "There is a hidden character in this"),
     ],
 )
 def test_a_customer_who_cannot_be_is_refused_and_what_was_typed_stays(at_desk, typed, told):
@@ -207,11 +230,11 @@ def test_without_the_tick_the_vehicle_comes_without_dampers(at_desk):
     ("year", "told"),
     [
         ("1999", "it was built 2010 to 2026."),
-        ("0", "greater than or equal to 1970"),
-        ("-5", "greater than or equal to 1970"),
-        ("9" * 30, "less than or equal to 2100"),
-        ("two thousand", "Enter a whole number."),
-        ("", "This field is required."),
+        ("0", "cannot be right. Give a model year from 1970 to 2100."),
+        ("-5", "cannot be right. Give a model year from 1970 to 2100."),
+        ("9" * 30, "cannot be right. Give a model year from 1970 to 2100."),
+        ("two thousand", "This is no model year. Give a model year from 1970 to 2100."),
+        ("", "No model year is given. Give a model year from 1970 to 2100."),
     ],
 )
 def test_a_model_year_that_was_never_built_is_refused_and_nothing_is_written(at_desk, year, told):
@@ -260,7 +283,7 @@ def test_a_vehicle_cannot_have_been_sold_tomorrow(at_desk):
     vehicle = make.make_vehicle()
     answer = send(at_desk, reverse("desk:vehicle_sold", args=[vehicle.pk]), on="2026-11-26")
     assert answer.status_code == 422
-    assert "2026-11-26 lies in the future." in words(answer)
+    assert "26 November 2026 lies in the future." in words(answer)
 
 
 def test_a_damper_is_entered_on_its_corner(at_desk):
@@ -317,7 +340,7 @@ def test_a_meter_reading_stands_on_the_vehicle_and_moves_the_forecast(at_desk):
         ({"distance": "lots"}, "Odometer: “lots” cannot be read."),
         ({"distance": "-3"}, "Odometer cannot be -3 mi. Give zero or more."),
         ({"distance": "99999999"}, "99999999 mi is more than any such meter shows."),
-        ({"hours": "12", "read_on": "2026-11-26"}, "2026-11-26 lies in the future."),
+        ({"hours": "12", "read_on": "2026-11-26"}, "26 November 2026 lies in the future."),
     ],
 )
 def test_a_meter_reading_that_cannot_be_is_refused_beside_its_field(at_desk, typed, told):
@@ -351,3 +374,48 @@ def test_a_technician_notes_a_meter_reading_too(at_bench):
     answer = send(at_bench, reverse("desk:meter", args=[vehicle.pk]), "meter", distance="4218")
     assert answer.status_code == 302
     assert vehicle.meter_readings.get().figures == "4218"
+
+
+# --- a wrong model year -----------------------------------------------------------------------------------------------
+
+
+def test_another_model_year_takes_the_dampers_along_unless_unticked_and_then_the_page_says_so(at_desk):
+    damper = make.make_damper(make.make_vehicle(model_year=2014))
+    url, page = reverse("desk:vehicle_change", args=[damper.vehicle_id]), damper.vehicle.get_absolute_url()
+    filled = form(at_desk.get(url)) | {"model_year": "2015"}
+    del filled["dampers_too"]
+    assert at_desk.post(url, filled).status_code == 302
+    assert "Of 2014, on a vehicle of 2015" in words(at_desk.get(page))
+    assert send(at_desk, reverse("desk:damper_change", args=[damper.pk]), model_year="2015").status_code == 302
+    assert "on a vehicle of" not in words(at_desk.get(page))
+    assert send(at_desk, url, model_year="2016").status_code == 302
+    damper.refresh_from_db()
+    assert damper.model_year == 2016
+
+
+def test_a_damper_at_the_bench_is_not_changed_and_what_was_typed_stays(at_desk):
+    damper = make.make_damper(make.make_vehicle(model_year=2014))
+    make.make_open_job(damper=damper)
+    answer = send(at_desk, reverse("desk:damper_change", args=[damper.pk]), model_year="2015")
+    assert answer.status_code == 409
+    assert "is on the bench in" in words(answer)
+    assert form(answer)["model_year"] == "2015"
+    assert send(at_desk, reverse("desk:vehicle_change", args=[damper.vehicle_id]), model_year="2015").status_code == 422
+
+
+def test_a_damper_is_taken_off_its_vehicle(at_desk):
+    damper = make.make_damper(make.make_vehicle())
+    assert send(at_desk, reverse("desk:damper_take_off", args=[damper.pk])).status_code == 302
+    assert str(damper) in words(at_desk.get(damper.customer.get_absolute_url()))
+
+
+def test_a_meter_that_goes_back_is_asked_about_and_taken_when_confirmed(at_desk):
+    vehicle = make.make_vehicle()
+    make.make_meter_reading(vehicle, miles=1200, on=date(2026, 11, 1))
+    url, page = reverse("desk:meter", args=[vehicle.pk]), vehicle.get_absolute_url()
+    refused = at_desk.post(url, form(at_desk.get(page), url) | {"distance": "120"})
+    assert refused.status_code == 422
+    assert "is less than the 1200 mi on 1 November 2026" in words(refused)
+    assert vehicle.meter_readings.count() == 1
+    assert at_desk.post(url, form(refused, url) | {"confirmed": "on"}).status_code == 302
+    assert vehicle.meter_readings.count() == 2

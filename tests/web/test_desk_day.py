@@ -27,7 +27,7 @@ def make_order(name="Ines Calloway", status=OrderStatus.BOOKED, **given):
         close_job(job=order.jobs.get(), override_reason="test of the pages", by=by, at=NOON)
         close_order(order=order, used=[], by=by, at=NOON)
     if status == OrderStatus.HANDED_BACK:
-        hand_back(order=order, by=by, at=NOON)
+        hand_back(order=order, told_unfinished=True, by=by, at=NOON)
     if status == OrderStatus.CALLED_OFF:
         call_off(order=order, why="sold the vehicle", by=by, at=NOON)
     order.refresh_from_db()
@@ -199,10 +199,11 @@ def test_no_orders_yet_leads_to_the_first(at_desk):
         (OrderStatus.ON_BENCH, "0 of 1 damper closed. Rear right:", {
             "pick_list", "job_card", "bag_tags", "close_order"
         }),
-        (OrderStatus.READY, "1 damper done. Waits for the customer.", {
+        (OrderStatus.READY, "0 done, 1 closed unfinished: rear right: test of the pages. Waits for the customer.", {
             "hand_back", "pick_list", "job_card", "bag_tags", "service_record"
         }),
-        (OrderStatus.HANDED_BACK, "1 damper handed back.", {"pick_list", "job_card", "bag_tags", "service_record"}),
+        (OrderStatus.HANDED_BACK, "1 damper handed back: 0 done, 1 closed unfinished: rear right: test of the "
+        "pages.", {"pick_list", "job_card", "bag_tags", "service_record"}),
         (OrderStatus.CALLED_OFF, "Called off: sold the vehicle", {"pick_list"}),
     ],
 )  # fmt: skip

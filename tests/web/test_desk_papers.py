@@ -51,7 +51,7 @@ def test_what_is_short_says_how_much_and_what_to_buy(at_bench):
     make.make_movement(family["kit"], -2, kind="used")
     page = words(at_bench.get(url("pick_list", make_order(family))))
     assert "Short. Not everything that is needed could be held." in page
-    assert "4 3 take 3 1 short" in page
+    assert "4 3 take 3 1 short: buy 1" in page
     assert "842 mL short: buy 1 × 1 L bottle" in page
 
 

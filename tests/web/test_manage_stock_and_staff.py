@@ -149,11 +149,11 @@ def test_what_stands_in_no_container_is_counted_too(at_desk):
     [
         ({"full": "", "found": ""}, "Type 0 if none is there."),
         ({"found": "1 L"}, "Count full ones above."),
-        ({"full": "-1"}, "greater than or equal to 0"),
-        ({"full": "9" * 30}, "less than or equal to 100000"),
+        ({"full": "-1"}, "from 0 to 100000"),
+        ({"full": "9" * 30}, "from 0 to 100000"),
         ({"found": "some"}, "cannot be read"),
         ({"full": "3", "found": ""}, "nothing to correct"),
-        ({"reason": ""}, "This field is required."),
+        ({"reason": ""}, "Nothing is typed here."),
         ({"full": "0", "found": "0"}, "but 2000 mL is held: 2000 mL for"),
     ],
 )
@@ -194,10 +194,10 @@ def test_a_new_person_can_log_in(as_manager, client):
 @pytest.mark.parametrize(
     ("typed", "told"),
     [
-        ({"username": ""}, "User name: This field is required."),
-        ({"username": "no or!"}, "Enter a valid username."),
+        ({"username": ""}, "User name: Nothing is typed here. Fill it in."),
+        ({"username": "no or!"}, "“no or!” cannot be a user name."),
         ({"username": "x" * 151}, "at most 150 characters"),
-        ({"role": "owner"}, "owner is not one of the available choices."),
+        ({"role": "owner"}, "This is none of the choices, or not any more."),
         ({"password": "short", "again": "short"}, "This password is too short."),
         ({"again": "another-one-entirely"}, "The two passwords differ. Type both again."),
     ],
@@ -342,7 +342,7 @@ def test_everybody_changes_their_own_password_and_stays_logged_in_here_only(at_b
     ("typed", "told"),
     [
         ({"present": "guessed"}, "This is not your present password."),
-        ({"present": ""}, "This field is required."),
+        ({"present": ""}, "Nothing is typed here."),
         ({"again": "another-one-entirely"}, "The two passwords differ."),
         ({"password": "short", "again": "short"}, "This password is too short."),
     ],

@@ -101,7 +101,7 @@ def test_the_page_of_a_damper_tells_its_figures_with_their_source_and_what_was_d
         "Sheet H2-A version 1", "Source: common practice, no source.", "Verified by Test Technician",
         "maker's current service manual for the exact unit prevails",
         "18.2 lbf·ft, with TW-2: Tobias Nkemelu, 12:00", "checked: Rosa Odumbe, 12:00", "found at 12 clicks",
-        "In the shop's books: 4. Last: Shaft nut torque 18.2 lbf·ft",
+        "Readings in the shop's books: 4. Last: Shaft nut torque 18.2 lbf·ft",
     ):  # fmt: skip
         assert part in page
     assert "DRAFT" not in page

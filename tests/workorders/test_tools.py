@@ -41,9 +41,9 @@ def test_a_torque_is_read_with_a_tool_in_calibration_and_not_after_it_was_taken_
     assert read_torque(job, Tool.objects.get(), technician).tool == tool
     told = AuditEntry.objects.filter(kind="tool", key=str(tool.pk)).order_by("pk").values_list("what", flat=True)
     assert list(told) == [
-        "entered: torque wrench, 5 lbf·ft to 60 lbf·ft, calibrated on 2026-11-20, due on 2027-11-20",
+        "entered: torque wrench, 5 lbf·ft to 60 lbf·ft, calibrated on 20 November 2026, due on 20 November 2027",
         "out of use: dropped",
-        "calibrated on 2026-11-24, due on 2027-11-24, in use again",
+        "calibrated on 24 November 2026, due on 24 November 2027, in use again",
     ]
 
 
@@ -57,8 +57,8 @@ def test_twelve_months_after_a_leap_day_is_the_last_of_february(manager):
         ({"code": "tw-0"}, "TW-0 is a torque wrench already"),
         ({"code": " "}, "cannot be blank"),
         ({"high": "5 lbf·ft"}, "give more than 5 lbf·ft"),
-        ({"calibrated_on": date(2026, 11, 26)}, "2026-11-26 lies in the future"),
-        ({"calibration_due_on": date(2026, 11, 20)}, "2026-11-20 is not after the calibration"),
+        ({"calibrated_on": date(2026, 11, 26)}, "26 November 2026 lies in the future"),
+        ({"calibration_due_on": date(2026, 11, 20)}, "20 November 2026 is not after the calibration"),
         ({"kind": "hammer"}, "not a valid choice"),
     ],
 )
@@ -74,8 +74,8 @@ def test_a_tool_that_cannot_be_is_refused_and_leaves_no_trace(manager, given, to
     ("given", "told"),
     [
         ({"calibrated_on": date(2026, 11, 26)}, "lies in the future"),
-        ({"calibrated_on": date(2026, 8, 16)}, "was calibrated on 2026-08-17, after 2026-08-16"),
-        ({"calibration_due_on": date(2026, 11, 1)}, "is not after the calibration on 2026-11-20"),
+        ({"calibrated_on": date(2026, 8, 16)}, "was calibrated on 17 August 2026, after 16 August 2026"),
+        ({"calibration_due_on": date(2026, 11, 1)}, "is not after the calibration on 20 November 2026"),
     ],
 )
 def test_a_calibration_that_cannot_be_is_refused_and_the_earlier_one_holds(manager, given, told):

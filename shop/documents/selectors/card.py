@@ -12,7 +12,7 @@ from shop.documents.selectors import words
 from shop.documents.selectors.stroke import Picture, picture
 from shop.workorders.charge import aim_today, bench_conditions, conditions
 from shop.workorders.frozen import FrozenSheet
-from shop.workorders.kit import oil_to_take
+from shop.workorders.kit import oil_of, oil_to_take
 from shop.workorders.models import TOOL_FOR, DamperJob, WorkOrder
 from shop.workorders.selectors import job_steps, on_bench, settings_of
 
@@ -35,6 +35,7 @@ class Figure:
     today: str = ""  # charge: the bench at check-in
     aim: str = ""  # and the reading to aim at there
     why: str = ""
+    oil: str = ""  # its name on the pick list
 
 
 @dataclass(frozen=True)
@@ -77,6 +78,7 @@ class DamperPage:
     where: str
     model: str
     model_year: str
+    other_year: str  # in words, when it is not the vehicle's; else empty
     serial: str
     has_ifp: bool
     sheet: Sheet | None
@@ -146,6 +148,7 @@ def _meters_at_check_in(order: WorkOrder) -> str:
 def _damper_page(job: DamperJob, lines: list) -> DamperPage:
     damper, sheet, bench_k = job.damper, job.sheet, job.order.bench_temperature_k
     has_ifp = damper.model.has_ifp
+    oil = oil_of(lines, sheet)
     steps = [state.step for state in job_steps(job)]
     checked = {step.reading for step in steps if step.critical}
     measures = [one for one in SPECIFIED if has_ifp or one != Measure.IFP_DEPTH]
@@ -154,17 +157,21 @@ def _damper_page(job: DamperJob, lines: list) -> DamperPage:
         where=damper.where(),
         model=str(damper.model),
         model_year=str(damper.model_year),
+        other_year=damper.other_year(),
         serial=damper.serial,
         has_ifp=has_ifp,
         sheet=_sheet(sheet) if sheet else None,
         why_no_sheet="" if sheet else sheet.rule,
-        figures=[_figure(one, sheet, second_person=one in checked, bench_k=bench_k) for one in measures],
+        figures=[_figure(one, sheet, oil, second_person=one in checked, bench_k=bench_k) for one in measures],
         # A draft does not count; its card has other things to say.
         picture=picture(sheet, bench_k) if sheet.verified else None,
         settings=[Setting(one.label, words.as_entered(one.found)) for one in settings_of(job)],
         parts=[_part(line) for line in lines],
         procedure=str(job.procedure),
-        steps=[CardStep(str(step.number), step.title, bool(step.caution), step.critical) for step in steps],
+        # Counted as the tablet counts them: among the steps that this damper has.
+        steps=[
+            CardStep(str(count), step.title, bool(step.caution), step.critical) for count, step in enumerate(steps, 1)
+        ],
     )
 
 
@@ -180,7 +187,7 @@ def _sheet(sheet: FrozenSheet) -> Sheet:
     )
 
 
-def _figure(measure: Measure, sheet: FrozenSheet, *, second_person: bool, bench_k: float | None) -> Figure:
+def _figure(measure: Measure, sheet: FrozenSheet, oil: str, *, second_person: bool, bench_k: float | None) -> Figure:
     value, quantity, unit = sheet.values.get(measure), QUANTITY[measure], shop_unit(QUANTITY[measure])
     write_in = ["filled" if measure == Measure.OIL_VOLUME else "reading"]
     if measure == Measure.CHARGE:
@@ -190,7 +197,7 @@ def _figure(measure: Measure, sheet: FrozenSheet, *, second_person: bool, bench_
     if second_person:
         write_in.append("second person")
     if value is None:
-        return Figure(measure.label, write_in)
+        return Figure(measure.label, write_in, oil=oil if measure == Measure.OIL_VOLUME else "")
     charge = _charge(sheet, bench_k) if measure == Measure.CHARGE else {}
     if charge and not charge.get("aim"):
         write_in.insert(0, "aim at, today")
@@ -207,6 +214,7 @@ def _figure(measure: Measure, sheet: FrozenSheet, *, second_person: bool, bench_
         note=value.note,
         to_take=stock_amount(oil_to_take(sheet), "volume") if measure == Measure.OIL_VOLUME else "",
         **charge,
+        oil=oil if measure == Measure.OIL_VOLUME else "",
     )
 
 

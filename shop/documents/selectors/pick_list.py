@@ -65,9 +65,18 @@ def _row(row: PickRow, where: dict[str, str]) -> Row:
         amount=words.pieces(row.needed, row.measure),
         name=row.name,
         number=row.part_number,
-        take=", ".join(row.plan),
+        take=_take(row),
         short=row.short_in_words,
         picked=row.picked,
         draft=row.from_draft,
         bags=[Bag(one.tag, where.get(one.tag, ""), words.pieces(one.amount, one.measure)) for one in row.lines],
     )
+
+
+def _take(row: PickRow) -> str:
+    """From which containers; where something is short, how much is there to take."""
+    plan = ", ".join(row.plan)
+    there = row.needed - row.short
+    if not row.short or there <= 0 or row.picked:
+        return plan
+    return f"{words.pieces(there, row.measure)} now" + (f": {plan}" if plan and row.measure != "count" else "")

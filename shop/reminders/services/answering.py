@@ -5,22 +5,15 @@ from datetime import datetime
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from shop.calc.errors import CalcError
-from shop.calc.units import Entered, from_si
-from shop.core.amounts import shop_unit
+from shop.calc.units import Entered
 from shop.core.clock import local_day
-from shop.customers.models import METER_QUANTITY, Consent, Meter, MeterReading, ReadingSource, Vehicle
+from shop.customers.meters import doubt
+from shop.customers.models import Consent, Meter, ReadingSource, Vehicle
 from shop.customers.services import mark_sold, record_consent, record_meter
 from shop.reminders.models import Reminder
-from shop.reminders.reckoning import day, usage_of
 
 # Nobody reads a meter more often; a link that is played with stops here.
 MOST_READINGS_A_DAY = 5
-# More than so many times the usual rate is asked about before it is believed, but not a long weekend's riding, nor,
-# where no usual rate is known, such days one after the other. Common practice, no source.
-DOUBTFUL_RATE = 5
-LONG_DAY_SI = {Meter.DISTANCE: 160e3, Meter.HOURS: 8 * 3600}
-LONG_WEEKEND_DAYS = 4
 
 
 @transaction.atomic
@@ -62,8 +55,8 @@ def answer_meter(
             )
         except ValidationError as error:
             raise ValidationError({field: error.messages}) from error
-        if not confirmed and (doubt := _doubt(meter, entered, today, readings)):
-            raise _refused(field, doubt, "doubtful")
+        if not confirmed and (question := doubt(meter, entered, today, readings)):
+            raise _refused(field, question, "doubtful")
         todays.append(reading)
     return _answered(reminder, at)
 
@@ -92,34 +85,3 @@ def _answered(reminder: Reminder, at: datetime) -> Reminder:
 
 def _refused(field: str, words: str, code: str) -> ValidationError:
     return ValidationError({field: ValidationError(words, code=code)})
-
-
-def _doubt(meter: Meter, entered: Entered, today, readings: list[MeterReading]) -> str:
-    """A question about a figure that hardly fits the earlier ones; empty when it fits."""
-    quantity = METER_QUANTITY[meter]
-    earlier = [one for one in readings if one.meter == meter]
-    try:
-        used = usage_of(meter, earlier)
-    except CalcError:
-        return ""
-    if used.last_on is None:
-        return ""
-    now, unit = from_si(entered.si, shop_unit(quantity)), shop_unit(quantity)
-    last = f"{used.last_value:g} {unit} on {day(used.last_on)}"
-    if now < used.last_value:
-        return (
-            f"{entered} is less than the {last} that we have. Look once more. If the meter was changed, or we noted "
-            "it wrongly, confirm the figure below."
-        )
-    since = max((today - used.last_on).days, 1)
-    long_day = from_si(LONG_DAY_SI[meter], unit)
-    if used.rate:
-        most = max(DOUBTFUL_RATE * used.rate * since, long_day * min(since, LONG_WEEKEND_DAYS))
-    else:
-        most = long_day * since
-    if now - used.last_value > most:
-        return (
-            f"{entered} is much more than the {last} that we have. Look once more: is there a digit too many? If the "
-            "figure is right, confirm it below."
-        )
-    return ""

@@ -31,12 +31,31 @@ class VersionedForm(KeyedForm):
         ]
 
 
+MOST_NAME = 120
+
+
 class CustomerForm(KeyedForm):
-    name = forms.CharField(max_length=120)
+    name = forms.CharField(max_length=MOST_NAME)
     phone = forms.CharField(max_length=40, required=False, widget=forms.TextInput({"type": "tel"}))
     email = forms.EmailField(label="E-mail", required=False)
     address = text_field(300, required=False)
     note = text_field(1000, required=False, help_text="Only for the shop.")
+
+
+class CustomerNewForm(CustomerForm):
+    """Shows its tick once somebody like this customer was found in the book."""
+
+    anyway = forms.BooleanField(label="It is somebody else: enter anyway", required=False, widget=forms.HiddenInput)
+
+    def add_error(self, field, error):
+        if field == "anyway":
+            self.fields["anyway"].widget = forms.CheckboxInput()
+        super().add_error(field, error)
+
+    def clean_anyway(self):
+        if self.cleaned_data["anyway"]:
+            self.fields["anyway"].widget = forms.CheckboxInput()
+        return self.cleaned_data["anyway"]
 
 
 class CustomerChangeForm(VersionedForm, CustomerForm):
@@ -74,14 +93,37 @@ class VehicleNewForm(VehicleForm):
 
 
 class VehicleChangeForm(VersionedForm, VehicleForm):
-    pass
+    dampers_too = forms.BooleanField(
+        label="Change its dampers of the same model year too", required=False, initial=True
+    )
+
+    def __init__(self, *args, year, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["dampers_too"].label = f"Its dampers of {year} are of the vehicle's model year: change them too"
+        self.fields[
+            "dampers_too"
+        ].help_text = (
+            "Only when the model year above changes. Their figures hang on it: torque, charge, IFP depth, oil."
+        )
 
 
 class SoldForm(KeyedForm):
     on = DayField(label="Sold on", initial=lambda: timezone.localdate())
 
 
-class MeterForm(KeyedForm):
+class AsksForm(KeyedForm):
+    """A form with meter readings: one that hardly fits the earlier ones is asked about, and taken when confirmed."""
+
+    confirmed = forms.BooleanField(label="The meter reading is right", required=False)
+
+    @property
+    def asks_to_confirm(self) -> bool:
+        """Whether a figure was doubted, or was confirmed and something else is wrong."""
+        doubted = any(self.has_error(name, "doubtful") for name in ("distance", "hours") if name in self.fields)
+        return doubted or bool(self.is_bound and self.data.get("confirmed"))
+
+
+class MeterForm(AsksForm):
     """One or both meters of a vehicle; for a correction, only the meter that is corrected."""
 
     distance = QuantityField("distance", label="Odometer", required=False)
@@ -112,6 +154,14 @@ class DamperForm(KeyedForm):
         if loose:
             self.fields["position"].required = False
             self.fields["position"].help_text = "Where it came from, if the customer knows."
+
+
+class DamperChangeForm(DamperForm):
+    pass
+
+
+class TakeOffForm(KeyedForm):
+    pass
 
 
 class DampersField(forms.ModelMultipleChoiceField):
@@ -145,8 +195,8 @@ class BookForm(KeyedForm):
 METERS = [("distance", Meter.DISTANCE, "Odometer"), ("hours", Meter.HOURS, "Hour meter")]
 
 
-class CheckInForm(KeyedForm):
-    """Everything that is noted when an order comes in; cleans to what check_in takes: complaint, meters, as_found …"""
+class CheckInForm(AsksForm):
+    """Everything that is noted when an order comes in; cleans to what check_in takes: complaint, meters, as_found."""
 
     complaint = text_field(1000, label="What the customer says")
 
@@ -182,6 +232,7 @@ class CheckInForm(KeyedForm):
             "request_key": data.get("request_key", ""),
             "complaint": data.get("complaint"),
             "bench_temperature": data.get("bench_temperature"),
+            "confirmed": data.get("confirmed", False),
             "meters": [(meter, data[name]) for name, meter in self.meter_names if data.get(name)],
             "as_found": [(*key, data[name]) for name, key in self.found_names.items() if data.get(name)],
         }
@@ -197,6 +248,10 @@ class HandBackForm(KeyedForm):
         required=False,
         widget=forms.RadioSelect,
     )
+
+
+class HandBackUnfinishedForm(HandBackForm):
+    told_unfinished = forms.BooleanField(label="The customer knows", required=False)
 
 
 class CallOffForm(KeyedForm):

@@ -31,4 +31,6 @@ urlpatterns = [
     path("vehicles/<int:pk>/meter/", customers.meter, name="meter"),
     path("vehicles/<int:pk>/sold/", customers.vehicle_sold, name="vehicle_sold"),
     path("dampers/new/", customers.damper_new, name="damper_new"),
+    path("dampers/<int:pk>/change/", customers.damper_change, name="damper_change"),
+    path("dampers/<int:pk>/take-off/", customers.damper_take_off, name="damper_take_off"),
 ]

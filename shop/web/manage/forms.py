@@ -2,6 +2,7 @@
 
 from django import forms
 from django.contrib.auth.validators import UnicodeUsernameValidator
+from django.core.exceptions import NON_FIELD_ERRORS
 
 from shop.calc import units
 from shop.calc.atmosphere import HIGHEST_M
@@ -57,14 +58,13 @@ class SheetForm(KeyedForm):
     source_page = forms.CharField(max_length=40, label="Page")
     note = text_field(1000, required=False)
     keep_flagged = forms.BooleanField(label="The source says so: keep these figures in the draft", required=False)
+    sure = forms.BooleanField(
+        label="It is right: I have compared these figures and their units with the source", required=False
+    )
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["replaces"].queryset = (
-            SpecSheet.objects.filter(replaced_by=None)
-            .exclude(status=SheetStatus.WITHDRAWN)
-            .select_related("damper_model")
-        )
+        self.fields["replaces"].queryset = SpecSheet.objects.filter(replaced_by=None).select_related("damper_model")
         for measure in SPECIFIED:
             self._add_figure(measure)
         self.fields["reference_temperature"] = QuantityField(
@@ -103,6 +103,11 @@ class SheetForm(KeyedForm):
             max_length=40, label="Tolerance as printed", required=False
         )
         self.fields[f"{measure}_page"] = forms.CharField(max_length=40, label="Page, if another", required=False)
+
+    @property
+    def asks_if_sure(self) -> bool:
+        """Whether a figure was doubted, or was confirmed and something else is wrong."""
+        return self.has_error(NON_FIELD_ERRORS, "doubtful") or bool(self.is_bound and self.data.get("sure"))
 
     def source_fields(self):
         return [self[name] for name in ("source_document", "source_revision", "source_page", "note")]

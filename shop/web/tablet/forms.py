@@ -284,7 +284,7 @@ class UsedForm(KeyedForm):
             template_name="tablet/_reading.html",
             error_messages={"required": "Nothing is typed here. Type 0 if none was used."},
         )
-        field.initial = units.figures(line.amount * BASE_UNIT_SI[line.measure], field.unit)
+        field.initial = _exactly(line.amount * BASE_UNIT_SI[line.measure], field.unit)
         if line.measure == "count":
             field.step = "1"
         return field
@@ -302,6 +302,12 @@ class UsedForm(KeyedForm):
         if entered.figures == self.fields[name].initial and entered.unit == self.fields[name].unit:
             return line.amount
         return amounts.to_base_unit(entered.si, line.measure)
+
+
+def _exactly(value_si, unit):
+    """Figures with as many decimals as the amount has, down to the base unit: half a millilitre is not one."""
+    text = units.figures(value_si, unit, 3)
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def told(line):

@@ -5,8 +5,10 @@ from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
+from shop.dampers.measures import Measure
 from shop.documents.selectors.words import as_entered
 from shop.web.tablet import words
+from shop.workorders.kit import oil_of
 from shop.workorders.models import JobStatus
 from shop.workorders.selectors import figures_changed, on_bench, settings_of
 
@@ -49,6 +51,9 @@ def of_step(job, number):
         "next": address(job, after[0]) if after else reverse("tablet:close", args=[job.pk]),
         "barred_by": next((line for line in before if line.state.bars), None),
         "settings": settings,
+        "oil": oil_of(job.order.pick_list.lines.filter(tag=job.tag), job.sheet)
+        if here.step.reading == Measure.OIL_VOLUME
+        else "",
         # The first step compares the damper with what was found; where settings are left, the form shows what was.
         "told": [one for one in settings if one.left or not here.step.as_left],
     }

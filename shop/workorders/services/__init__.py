@@ -3,6 +3,7 @@
 from shop.workorders.services.booking import book, call_off, check_in, hand_back
 from shop.workorders.services.cards import register_card
 from shop.workorders.services.closing import close_job, close_order
+from shop.workorders.services.owned import change_damper, change_vehicle, take_off_damper
 from shop.workorders.services.picking import hold_parts, pick_line, pick_part, put_back_line, put_back_part
 from shop.workorders.services.recording import finish_step, record_as_left, record_reading, reopen_damper, second_check
 from shop.workorders.services.tools import add_tool, record_calibration, take_out_of_use
@@ -11,6 +12,8 @@ __all__ = [
     "add_tool",
     "book",
     "call_off",
+    "change_damper",
+    "change_vehicle",
     "check_in",
     "close_job",
     "close_order",
@@ -27,5 +30,6 @@ __all__ = [
     "register_card",
     "reopen_damper",
     "second_check",
+    "take_off_damper",
     "take_out_of_use",
 ]

@@ -18,6 +18,7 @@ from shop.staff.models import User
 from shop.staff.services import note
 from shop.workorders.kit import freeze, needs
 from shop.workorders.models import DamperJob, JobStatus, Moment, OrderStatus, Reading, WorkOrder
+from shop.workorders.selectors import unfinished_in_words
 from shop.workorders.services.recording import check_bench_temperature, check_figure
 
 CHECKED_IN_ALREADY = "%(order)s is %(status)s: it can be checked in only once. Open its page to see how far it is."
@@ -112,12 +113,14 @@ def check_in(
     as_found: list[tuple[DamperJob, str, Entered]],
     complaint: str | None = None,
     bench_temperature: Entered | None = None,
+    confirmed: bool = False,
     by: User,
     at: datetime,
 ) -> WorkOrder:
     """Take the dampers in: note meter and settings as found, freeze the figures and the procedure into each job.
 
     With the bench temperature of the day the card says what charge to aim at.
+    Refused with "doubtful" when a meter hardly fits its earlier readings; confirmed=True settles it.
     """
     order = WorkOrder.objects.select_for_update(of=("self",)).select_related("vehicle", "pick_list").get(pk=order.pk)
     if order.status != OrderStatus.BOOKED:
@@ -130,6 +133,8 @@ def check_in(
         raise ValidationError("There is no current procedure. A manager has to choose one first.", code="no_procedure")
     if meters and not order.vehicle:
         raise ValidationError({"meters": "Loose dampers have no meter. Leave the meter empty."})
+    if meters:
+        customers.check_meters(vehicle=order.vehicle, meters=meters, on=local_day(at), confirmed=confirmed)
     for meter, entered in meters:
         customers.record_meter(
             vehicle=order.vehicle,
@@ -191,14 +196,34 @@ def _sheet_for(job: DamperJob):
     return sheet_for(damper.model, damper.model_year, damper.position, vehicle_model)
 
 
+def fill_anew(*, order: WorkOrder, at: datetime) -> None:
+    """Reckon anew what a booked order takes; one that is checked in keeps what its frozen figures ask for."""
+    if order.status != OrderStatus.BOOKED:
+        return
+    jobs = order.jobs.select_related("damper__model", "damper__vehicle__model").prefetch_related(
+        "damper__model__kit_lines"
+    )
+    _fill_pick_list(order, [(job, freeze(_sheet_for(job))) for job in jobs], at)
+
+
 def _fill_pick_list(order, frozen, at) -> None:
     wanted = [need for job, sheet in frozen for need in needs(job, sheet)]
     picklists.fill(pick_list=order.pick_list, needs=wanted, at=at)
 
 
 @transaction.atomic
-def hand_back(*, order: WorkOrder, wants_reminders: bool | None = None, by: User, at: datetime) -> WorkOrder:
-    """The customer has it again. wants_reminders is the answer to the question, None when it was not asked."""
+def hand_back(
+    *,
+    order: WorkOrder,
+    wants_reminders: bool | None = None,
+    told_unfinished: bool = False,
+    by: User,
+    at: datetime,
+) -> WorkOrder:
+    """The customer has it again. wants_reminders is the answer to the question, None when it was not asked.
+
+    Refused on told_unfinished when a damper was closed unfinished and the customer has not been told.
+    """
     order = WorkOrder.objects.select_for_update(of=("self",)).select_related("customer").get(pk=order.pk)
     if order.status == OrderStatus.HANDED_BACK:
         return order
@@ -206,12 +231,17 @@ def hand_back(*, order: WorkOrder, wants_reminders: bool | None = None, by: User
         raise Conflict(
             f"{order} is {order.get_status_display()}: it can be handed back when it is ready.", code="not_ready"
         )
+    unfinished = unfinished_in_words(list(order.jobs.select_related("damper")))
+    if unfinished and not told_unfinished:
+        words = f"{unfinished} Tell the customer before it is handed back, then say so here."
+        raise refused("told_unfinished", words, "not_told")
     if wants_reminders is not None:
         how = f"asked at hand-back of {order}"
         customers.record_consent(customer=order.customer, wants=wants_reminders, by=by, at=at, how=how)
     order.status, order.handed_back_by, order.handed_back_at = OrderStatus.HANDED_BACK, by, at
     order.save(update_fields=["status", "handed_back_by", "handed_back_at"])
-    note(who=by, kind="order", key=order.pk, what="handed back", at=at)
+    told = f"; the customer was told: {unfinished}" if unfinished else ""
+    note(who=by, kind="order", key=order.pk, what=f"handed back{told}", at=at)
     return order
 
 

@@ -9,6 +9,7 @@ from shop.calc.intervals import add_months, day_in_words
 from shop.calc.torque import CALIBRATION_MONTHS
 from shop.calc.units import Entered
 from shop.core.clock import local_day
+from shop.core.errors import refused
 from shop.core.rows import save_new
 from shop.staff.models import User
 from shop.staff.services import note
@@ -100,7 +101,14 @@ def due_day(calibrated_on: date, due_on: date | None, today: date) -> date:
                 "Give the day on the certificate, today or before."
             }
         )
-    due_on = due_on or add_months(calibrated_on, CALIBRATION_MONTHS)
+    latest = add_months(calibrated_on, CALIBRATION_MONTHS)
+    due_on = due_on or latest
+    if due_on > latest:
+        words = (
+            f"{day_in_words(due_on)} is more than {CALIBRATION_MONTHS} months after the calibration on "
+            f"{day_in_words(calibrated_on)}. Give {day_in_words(latest)} or an earlier day."
+        )
+        raise refused("calibration_due_on", words, "too_long")
     if due_on <= calibrated_on:
         raise ValidationError(
             {

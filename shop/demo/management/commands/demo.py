@@ -16,6 +16,7 @@ from django.core.management import BaseCommand, CommandError, call_command
 
 from shop.bootstrap import end_with_parent
 from shop.staff.demo_log_ins import LOG_INS
+from shop.staff.models import User
 
 READY_WITHIN = 90  # seconds, on a slow machine
 STOP_WITHIN = 15
@@ -154,6 +155,11 @@ class Command(BaseCommand):
             pages = self.start(collector())
         self.say("Preparing the database")
         call_command("migrate", interactive=False, verbosity=0)
+        if User.objects.exists() and not User.objects.filter(username=LOG_INS[0].username).exists():
+            raise Failed(
+                f"{shown(settings.VAR)} holds the book of a real shop, and the demo would let known passwords into it. "
+                "Give the demo a folder of its own: make demo DAMPERBOOK_VAR=var-demo"
+            )
         call_command("load_demo")
         if pages:
             self.say("Preparing the pages")

@@ -1,5 +1,7 @@
 """From booking to handing back: what the front desk does with an order."""
 
+from urllib.parse import urlencode
+
 from django.contrib import messages
 from django.db.models import Prefetch
 from django.shortcuts import get_object_or_404, redirect
@@ -11,11 +13,12 @@ from shop.dampers.models import Damper
 from shop.specs.selectors import sheet_for
 from shop.web.access import allow
 from shop.web.desk import find
-from shop.web.desk.forms import BookForm, CallOffForm, CheckInForm, HandBackForm
+from shop.web.desk.forms import BookForm, CallOffForm, CheckInForm, HandBackForm, HandBackUnfinishedForm
 from shop.web.forms import FindForm, submit
 from shop.web.pages import number, sent, show, show_form
 from shop.workorders import services
 from shop.workorders.models import DamperJob, JobStatus, OrderStatus, WorkOrder
+from shop.workorders.selectors import unfinished_in_words
 
 FOUND_SHOWN = 20
 
@@ -34,7 +37,8 @@ def book(request):
         return _book_vehicle(request, get_object_or_404(Customer, pk=number(request.GET["customer"])))
     form = FindForm(request.GET)
     found = find.customers(form.text).order_by("name" if form.text else "-pk") if form.is_valid() else []
-    context = {"find": form, "text": form.text, "customers": list(found[: FOUND_SHOWN + 1])}
+    new = f"{reverse('desk:customer_new')}?{urlencode({'name': form.text, 'book': 1})}"
+    context = {"find": form, "text": form.text, "customers": list(found[: FOUND_SHOWN + 1]), "new": new}
     return show(request, "desk/book_customer.html", context)
 
 
@@ -67,7 +71,7 @@ def _book_dampers(request, customer, vehicle):
 
 def _with_running_jobs(dampers):
     running = DamperJob.objects.filter(status__in=[JobStatus.BOOKED, JobStatus.OPEN]).select_related("order")
-    return dampers.select_related("model").prefetch_related(Prefetch("jobs", running, to_attr="running"))
+    return dampers.select_related("model", "vehicle").prefetch_related(Prefetch("jobs", running, to_attr="running"))
 
 
 def _damper_row(damper, ticked):
@@ -110,13 +114,15 @@ def hand_back(request, pk):
     order = get_object_or_404(WorkOrder.objects.with_names(), pk=pk)
     if order.status != OrderStatus.READY and request.method != "POST":
         return not_now(request, order, "It can be handed back when it is ready.")
-    form = HandBackForm(sent(request))
+    unfinished = unfinished_in_words(list(order.jobs.select_related("damper")))
+    form = (HandBackUnfinishedForm if unfinished else HandBackForm)(sent(request))
     if request.method == "POST" and (
         made := submit(form, services.hand_back, order=order, by=request.user, at=timezone.now())
     ):
         messages.success(request, f"{made} is handed back to {made.customer}.")
         return redirect(made)
-    return show(request, "desk/hand_back.html", {"form": form, "order": order, "trail": trail_to(order)})
+    context = {"form": form, "order": order, "trail": trail_to(order), "unfinished": unfinished}
+    return show(request, "desk/hand_back.html", context)
 
 
 @allow("book")

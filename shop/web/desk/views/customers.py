@@ -2,28 +2,32 @@
 
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect
-from django.urls import reverse_lazy
+from django.urls import reverse, reverse_lazy
 from django.utils import timezone
 
 from shop.customers import services
 from shop.customers.models import Customer, Meter, ReadingSource, Vehicle
-from shop.dampers.models import Position
+from shop.dampers.models import Damper, Position
 from shop.dampers.services import create_damper, enter_vehicle
 from shop.reminders.services import forecast_of
 from shop.web.access import allow
 from shop.web.desk import find
 from shop.web.desk.forms import (
+    MOST_NAME,
     ConsentForm,
     CustomerChangeForm,
-    CustomerForm,
+    CustomerNewForm,
+    DamperChangeForm,
     DamperForm,
     MeterForm,
     SoldForm,
+    TakeOffForm,
     VehicleChangeForm,
     VehicleNewForm,
 )
 from shop.web.forms import FindForm, submit
 from shop.web.pages import number, page_of, sent, show, show_form
+from shop.workorders.services import change_damper, change_vehicle, take_off_damper
 
 ORDERS_SHOWN = 20
 _CUSTOMERS = ("Customers", reverse_lazy("desk:customers"))
@@ -77,13 +81,16 @@ def _customer_page(request, row, form):
 
 @allow("keep_customers")
 def customer_new(request):
-    form = CustomerForm(sent(request))
+    """Coming from a booking (?book=1), with the name that was looked for (?name=), it leads back to the booking."""
+    booking = "book" in request.GET
+    form = CustomerNewForm(sent(request), initial={"name": request.GET.get("name", "")[:MOST_NAME]})
     if request.method == "POST" and (
         made := submit(form, services.create_customer, by=request.user, at=timezone.now())
     ):
         messages.success(request, f"{made} is in the book. Next, enter the vehicle or a loose damper.")
-        return redirect(made)
-    return show_form(request, form, title="New customer", action="Save", trail=[_CUSTOMERS], back=_CUSTOMERS[1])
+        return redirect(f"{reverse('desk:book')}?customer={made.pk}" if booking else made)
+    back = reverse("desk:book") if booking else _CUSTOMERS[1]
+    return show_form(request, form, title="New customer", action="Save", trail=[_CUSTOMERS], back=back)
 
 
 @allow("keep_customers")
@@ -142,9 +149,9 @@ def _vehicle_page(request, row, form):
 @allow("keep_customers")
 def vehicle_change(request, pk):
     row = _vehicle(pk)
-    form = VehicleChangeForm(sent(request), initial=_now(row, VehicleChangeForm))
+    form = VehicleChangeForm(sent(request), year=row.model_year, initial=_now(row, VehicleChangeForm))
     if request.method == "POST":
-        if submit(form, services.change_vehicle, vehicle=row, by=request.user, at=timezone.now()):
+        if submit(form, change_vehicle, vehicle=row, by=request.user, at=timezone.now()):
             messages.success(request, "The vehicle is changed.")
             return redirect(row)
         _catch_up(form, row)
@@ -188,6 +195,8 @@ def meter(request, pk):
         return redirect(row)
     if wrong is None:
         return _vehicle_page(request, row, form)
+    if not form.asks_to_confirm:
+        del form.fields["confirmed"]
     intro = f"The book says {wrong} and keeps saying so, marked as corrected."
     return show_form(
         request, form, title="Correct a meter reading", action="Save", trail=_trail_to(row), intro=intro,
@@ -210,6 +219,49 @@ def damper_new(request):
     title = f"New damper on the {on}" if on else f"New loose damper of {owner}"
     trail = _trail_to(on) if on else [_CUSTOMERS, (owner, owner.get_absolute_url())]
     return show_form(request, form, title=title, action="Save", trail=trail, back=(on or owner).get_absolute_url())
+
+
+@allow("keep_customers")
+def damper_change(request, pk):
+    row = _damper(pk)
+    form = DamperChangeForm(sent(request), loose=row.vehicle is None, initial=_now(row, DamperChangeForm))
+    if request.method == "POST" and (
+        made := submit(form, change_damper, damper=row, by=request.user, at=timezone.now())
+    ):
+        messages.success(request, f"The damper is changed: {made}, {made.where()}.")
+        return redirect(made)
+    trail = _trail_to(row.vehicle) if row.vehicle else [_CUSTOMERS, (row.customer, row.get_absolute_url())]
+    return show_form(
+        request, form, title=f"Change the damper {row.where()}", action="Save", trail=trail,
+        back=row.get_absolute_url(), intro=_about(row),
+    )  # fmt: skip
+
+
+@allow("keep_customers")
+def damper_take_off(request, pk):
+    row = _damper(pk)
+    if row.vehicle is None:
+        return redirect(row)
+    form = TakeOffForm(sent(request))
+    if request.method == "POST" and submit(form, take_off_damper, damper=row, by=request.user, at=timezone.now()):
+        messages.success(request, f"{row} is off the {row.vehicle}: it is among the loose dampers of {row.customer}.")
+        return redirect(row.vehicle)
+    return show_form(
+        request, form, title=f"Take the damper {row.where()} off", action="Take it off", trail=_trail_to(row.vehicle),
+        back=row.get_absolute_url(),
+        intro=f"{row}, off the {row.vehicle}. It stays in the book as a loose damper of {row.customer}.",
+    )  # fmt: skip
+
+
+def _damper(pk):
+    return get_object_or_404(
+        Damper.objects.select_related("model", "customer", "vehicle__model", "vehicle__customer"), pk=pk
+    )
+
+
+def _about(row):
+    other = f", {row.other_year()}" if row.other_year() else ""
+    return f"{row}{other}. Model, model year and corner choose its figures: torque, charge, IFP depth, oil."
 
 
 def _vehicle(pk):

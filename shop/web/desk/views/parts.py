@@ -1,6 +1,7 @@
 """The pick list of an order: what to take from the shelf, what is short, what was taken."""
 
 from django.core.exceptions import ValidationError
+from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 from django.views.decorators.http import require_POST
@@ -26,6 +27,8 @@ def pick_row(request, pk):
     """Mark one part of the list as taken from the shelf for every bag it is held for, or as put back (do=unpick)."""
     act = put_back_part if request.POST.get("do") == "unpick" else pick_part
     part_number = request.POST.get("part", "").replace("\0", "")
+    if not _order(pk).pick_list.lines.filter(part_number=part_number).exists():
+        raise Http404
     return _change(request, pk, act, part_number=part_number)
 
 

@@ -16,7 +16,7 @@ from shop.specs.models import ServiceInterval, SheetStatus, years_in_words
 from shop.specs.services import add_kit_line, remove_kit_line, set_interval
 from shop.staff.models import AuditEntry
 from shop.web.access import allow
-from shop.web.forms import FindForm, submit
+from shop.web.forms import FindForm, SureForm, submit
 from shop.web.manage.catalogue.overview import CATALOGUE
 from shop.web.manage.catalogue_forms import DamperModelForm, IntervalForm, KitLineForm, SizesForm
 from shop.web.pages import having_words, number, page_of, sent, show, show_form
@@ -87,6 +87,16 @@ def kit_line_add(request, pk):
 def kit_line_remove(request, pk):
     model = get_object_or_404(DamperModel, pk=pk)
     line = model.kit_lines.filter(pk=number(request.POST.get("line"))).first()
+    if line and "sure" not in request.POST:
+        return show_form(
+            request,
+            SureForm(row="line", key=line.pk),
+            title=f"Take {line} off the parts list?",
+            action="Remove it",
+            trail=[*TRAIL, (model, reverse("manage:damper_model", args=[pk]))],
+            back=reverse("manage:damper_model", args=[pk]),
+            intro=f"{_amount(line)} for one damper of {model}. Jobs on the benches keep their bags.",
+        )
     if line:
         remove_kit_line(line=line, by=request.user, at=timezone.now())
         messages.success(request, f"Off the parts list: {line}, {_amount(line)}. Jobs on the benches keep their bags.")

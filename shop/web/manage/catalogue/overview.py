@@ -8,6 +8,7 @@ from django.views.decorators.http import require_safe
 from shop.core.clock import local_day
 from shop.customers.models import VehicleModel
 from shop.dampers.models import DamperModel, Position
+from shop.documents.selectors.words import NO_SOURCE
 from shop.parts.models import Part
 from shop.specs.models import KitLine, SheetStatus, SpecSheet
 from shop.web.access import allow
@@ -38,6 +39,10 @@ def catalogue(request):
         "tools": len(tools),
         "pressing": names(tool for tool in tools if is_pressing(tool, today)),
         "sheets": SpecSheet.objects.exclude(status=SheetStatus.WITHDRAWN).count(),
+        "sheet_drafts": SpecSheet.objects.filter(status=SheetStatus.DRAFT).count(),
+        "sheets_unsourced": SpecSheet.objects.exclude(status=SheetStatus.WITHDRAWN)
+        .filter(source_revision=NO_SOURCE)
+        .count(),
         "may_keep": request.user.may("keep_specs"),
         "may_keep_stock": request.user.may("keep_stock"),
     }

@@ -13,7 +13,7 @@ from shop.dampers.services import remove_fitment, set_fitments
 from shop.specs.models import years_in_words
 from shop.staff.models import AuditEntry
 from shop.web.access import allow
-from shop.web.forms import FindForm, submit
+from shop.web.forms import FindForm, SureForm, submit
 from shop.web.manage.catalogue.overview import CATALOGUE
 from shop.web.manage.catalogue_forms import FitmentForm, VehicleModelForm
 from shop.web.pages import having_words, number, page_of, sent, show, show_form
@@ -85,9 +85,19 @@ def fitment_add(request, pk):
 def fitment_remove(request, pk):
     model = get_object_or_404(VehicleModel, pk=pk)
     fitment = model.fitments.filter(pk=number(request.POST.get("fitment"))).select_related("damper_model").first()
+    words = f"{fitment.get_position_display()}, {fitment.damper_model}, {_years(fitment)}" if fitment else ""
+    if fitment and "sure" not in request.POST:
+        return show_form(
+            request,
+            SureForm(row="fitment", key=fitment.pk),
+            title=f"Remove a damper from {model}?",
+            action="Remove it",
+            trail=[*TRAIL, (model, reverse("manage:vehicle_model", args=[pk]))],
+            back=reverse("manage:vehicle_model", args=[pk]),
+            intro=f"{words}. Vehicles in the book keep the dampers entered for them.",
+        )
     if fitment:
         remove_fitment(fitment=fitment, by=request.user, at=timezone.now())
-        words = f"{fitment.get_position_display()}, {fitment.damper_model}, {_years(fitment)}"
         messages.success(request, f"Removed: {words}. Vehicles in the book keep the dampers entered for them.")
     else:
         messages.info(request, "That entry was removed already.")
