@@ -100,10 +100,13 @@ def test_a_message_in_a_file_is_taken_by_one_of_two_readers(tmp_path):
         "polling_interval": 0.001,
     }
     count, got, wrong = 300, [], []
+    # A message sent while somebody else still declares the queue may find none: rows are the queue, so none is needed.
+    declared = threading.Barrier(3)
 
     def reader():
         with Connection(transport=FileTransport, transport_options=options) as link:
             queue = link.SimpleQueue("bench")
+            declared.wait(30)
             try:
                 while len(got) < count:
                     message = queue.get(timeout=2)
@@ -119,6 +122,7 @@ def test_a_message_in_a_file_is_taken_by_one_of_two_readers(tmp_path):
         thread.start()
     with Connection(transport=FileTransport, transport_options=options) as link:
         queue = link.SimpleQueue("bench")
+        declared.wait(30)
         for number in range(count):
             queue.put({"number": number, "text": "x" * 2000})
     for thread in readers:

@@ -482,7 +482,7 @@ def test_whoever_did_it_cannot_check_it(at_bench, job, reading, technician):
 
 def test_a_wrong_pin_is_refused_keeps_the_person_and_never_the_pin_and_five_lock_it(at_bench, job, reading, second):
     with_pin(second)
-    for left in ("4 tries left", "3 tries left", "2 tries left", "1 tries left", "locked for 10 min"):
+    for left in ("4 tries left", "3 tries left", "2 tries left", "1 try left", "locked for 10 min"):
         answer = send(at_bench, at_check(job, TORQUE), by=second.pk, pin="1111")
         assert answer.status_code == 422
         assert left in words(answer)

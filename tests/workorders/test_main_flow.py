@@ -117,7 +117,7 @@ def test_the_main_job_ends_with_closed_dampers_and_less_stock(bench, desk, techn
 def test_the_pick_list_sums_per_part_and_says_what_is_short(bench, desk):
     sheet = pick_sheet(booked(bench, desk).pick_list)
     kit, oil, grease = (next(r for r in sheet.rows if r.part_number == n) for n in ("SK-H2", "TARN-5", "GREASE"))
-    assert (kit.needed, kit.held, kit.short_in_words) == (4, 3, "1 short")
+    assert (kit.needed, kit.held, kit.short_in_words) == (4, 3, "1 short: buy 1")
     assert (oil.needed, oil.plan) == (4 * 335_500, ["2 × 1 L bottle"])
     assert (grease.needed, grease.short) == (16_000, 0)
 
