@@ -5,7 +5,7 @@ from datetime import date, datetime
 
 from shop.calc.units import within
 from shop.core.clock import local_day
-from shop.dampers.measures import FOUND_AND_LEFT, in_a_sentence
+from shop.dampers.measures import FOUND_AND_LEFT, Measure, in_a_sentence
 from shop.specs.models import Step
 from shop.specs.selectors import sheet_for
 from shop.workorders.charge import allowed_range
@@ -170,6 +170,13 @@ def settings_of(job: DamperJob) -> list[Setting]:
         Setting(one.value, one.label, readings.get((one, Moment.FOUND)), readings.get((one, Moment.LEFT)))
         for one in FOUND_AND_LEFT
     ]
+
+
+def barred_by(states: list[StepState], step: Step) -> StepState | None:
+    """The first step that has to be complete before this one; the charge waits for all that comes before it."""
+    before = [state for state in states if state.step.number < step.number]
+    waits_for_all = step.reading == Measure.CHARGE
+    return next((state for state in before if state.bars or (waits_for_all and not state.settled)), None)
 
 
 def next_step(job: DamperJob) -> StepState | None:

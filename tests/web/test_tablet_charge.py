@@ -148,3 +148,13 @@ def test_a_job_that_was_frozen_before_sheets_named_their_conditions_shows_its_ow
 
 def test_only_who_works_at_the_bench_asks(at_desk, job):
     assert aim(at_desk, job, bench_temperature="36").status_code == 403
+
+
+def test_before_its_turn_the_charge_asks_for_nothing_and_leads_to_the_step_that_comes_first(
+    at_bench, desk, technician, second
+):
+    early = order_on_the_benches(desk).jobs.get()
+    work(early, technician, second, to=TORQUE)
+    page = at_bench.get(reverse("tablet:step", args=[early.pk, CHARGE]))
+    assert "Not yet. First step 8, “Tighten the shaft nut”" in words(page)
+    assert "id_entered" not in page.content.decode()

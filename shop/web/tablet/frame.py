@@ -10,7 +10,7 @@ from shop.documents.selectors.words import as_entered
 from shop.web.tablet import words
 from shop.workorders.kit import oil_of
 from shop.workorders.models import JobStatus
-from shop.workorders.selectors import figures_changed, on_bench, settings_of
+from shop.workorders.selectors import barred_by, figures_changed, on_bench, settings_of
 
 form_page = require_http_methods(["GET", "HEAD", "POST"])
 
@@ -43,13 +43,14 @@ def of_step(job, number):
     if here is None:
         raise Http404
     before, after = lines[: here.count - 1], lines[here.count :]
+    first = barred_by([line.state for line in lines], here.step)
     settings = settings_of(job) if here.step.as_left or here.count == 1 else []
     return page | {
         "here": here,
         "aim": words.aim(page["sheet"], here.state.value) if here.state.value else None,
         "previous": address(job, before[-1]) if before else job.get_absolute_url(),
         "next": address(job, after[0]) if after else reverse("tablet:close", args=[job.pk]),
-        "barred_by": next((line for line in before if line.state.bars), None),
+        "barred_by": next((line for line in before if line.state is first), None),
         "settings": settings,
         "oil": oil_of(job.order.pick_list.lines.filter(tag=job.tag), job.sheet)
         if here.step.reading == Measure.OIL_VOLUME

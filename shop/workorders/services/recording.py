@@ -25,7 +25,7 @@ from shop.workorders.models import (
     Tool,
     ToolKind,
 )
-from shop.workorders.selectors import job_steps, on_bench
+from shop.workorders.selectors import barred_by, job_steps, on_bench
 
 
 @transaction.atomic
@@ -213,12 +213,7 @@ def _check_order(job: DamperJob, step: Step, by: User) -> None:
     more, until it is opened again. Its record can still be mended by a manager.
     """
     states = job_steps(job)
-    before = [state for state in states if state.step.number < step.number]
-    waits_for = [state for state in before if state.bars]
-    if step.reading == Measure.CHARGE:
-        waits_for += [state for state in before if not state.settled]
-    if waits_for:
-        first = waits_for[0]
+    if first := barred_by(states, step):
         words = first.words[:1].upper() + first.words[1:]
         raise ValidationError(
             f"First: “{first.step.title}”. {words}. Nothing after it can be recorded before.", code="gate"
