@@ -1,0 +1,16 @@
+"""Every write on the spec table, a file per activity."""
+
+from shop.specs.services.figures import NewValue
+from shop.specs.services.intervals import set_interval
+from shop.specs.services.kit import add_kit_line, remove_kit_line
+from shop.specs.services.sheets import enter_sheet, verify_sheet, withdraw_sheet
+
+__all__ = [
+    "NewValue",
+    "add_kit_line",
+    "enter_sheet",
+    "remove_kit_line",
+    "set_interval",
+    "verify_sheet",
+    "withdraw_sheet",
+]

@@ -1,0 +1,190 @@
+"""Spec sheets: entered by one person, verified by another, withdrawn with a reason."""
+
+from datetime import datetime
+
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, transaction
+from django.db.models import Max
+
+from shop.calc.units import Entered
+from shop.core.errors import Conflict, refused
+from shop.core.rows import sharing_years
+from shop.customers.models import VehicleModel
+from shop.dampers.models import DamperModel
+from shop.specs.models import REFERENCE_ALTITUDE_M, REFERENCE_K, SheetStatus, SpecSheet
+from shop.specs.services.figures import NewValue, add_value, check_figure, doubt
+from shop.staff.models import User
+from shop.staff.services import note as audit
+
+
+@transaction.atomic
+def enter_sheet(
+    *,
+    code: str,
+    damper_model: DamperModel,
+    vehicle_model: VehicleModel | None = None,
+    position: str,
+    year_from: int | None = None,
+    year_to: int | None = None,
+    source_document: str,
+    source_revision: str,
+    source_page: str,
+    note: str = "",
+    reference_temperature: Entered | None = None,
+    reference_altitude: Entered | None = None,
+    values: list[NewValue],
+    replaces: SpecSheet | None = None,
+    keep_flagged: bool = False,
+    sure: bool = False,
+    by: User,
+    at: datetime,
+) -> SpecSheet:
+    """Enter a draft. With replaces it is the next version of that sheet, whose place it takes when it is verified.
+
+    The charge is meant at the reference temperature and altitude, 20 °C and sea level unless the source says otherwise.
+    Figures with which the IFP would hit the cap or the gas pass the limit are refused unless keep_flagged is set.
+    Refused with "doubtful" when a figure is far from those on the model's other sheets; sure=True settles it.
+    """
+    _lock_sheets_of(damper_model)
+    if replaces:
+        replaces = SpecSheet.objects.get(pk=replaces.pk)
+        if SpecSheet.objects.filter(replaces=replaces).exists():
+            raise Conflict(f"{replaces} has a next version already. Change that one.", code="replaced")
+        if replaces.damper_model_id != damper_model.pk:
+            raise ValidationError({"replaces": f"{replaces} is a sheet of another damper model."})
+        code = replaces.code
+        _check_leaves_no_hole(replaces, vehicle_model, position, year_from, year_to)
+    if not values:
+        raise ValidationError({"values": "A sheet needs at least one figure."})
+    for new in values:
+        check_figure(new)
+    if not sure and (doubts := [question for new in values if (question := doubt(damper_model, new))]):
+        raise refused("values", doubts, "doubtful")
+    sheet = SpecSheet(
+        code=code.strip(),
+        version=_next_version(code) if replaces else 1,
+        damper_model=damper_model,
+        vehicle_model=vehicle_model,
+        position=position,
+        year_from=year_from,
+        year_to=year_to,
+        source_document=source_document.strip(),
+        source_revision=source_revision.strip(),
+        source_page=source_page.strip(),
+        note=note,
+        reference_k=reference_temperature.si if reference_temperature else REFERENCE_K,
+        reference_altitude_m=reference_altitude.si if reference_altitude else REFERENCE_ALTITUDE_M,
+        entered_by=by,
+        entered_at=at,
+        replaces=replaces,
+    )
+    sheet.full_clean()
+    sheet.save()
+    for new in values:
+        add_value(sheet, new)
+    found = sheet.flags()
+    if found and not keep_flagged:
+        question = "Did you mean other figures? Mend them, or tick that they stay."
+        raise refused("keep_flagged", [*found, question], "flagged")
+    audit(who=by, kind="sheet", key=sheet.pk, what=f"entered as draft: {sheet}", at=at)
+    return sheet
+
+
+def _next_version(code: str) -> int:
+    """One more than the highest of this code, withdrawn ones included."""
+    return SpecSheet.objects.filter(code=code).aggregate(highest=Max("version"))["highest"] + 1
+
+
+@transaction.atomic
+def verify_sheet(*, sheet: SpecSheet, flag_reason: str = "", by: User, at: datetime) -> SpecSheet:
+    """Confirm, as a second person with the source in hand, that a draft says what its source says.
+
+    One whose gas is flagged needs a written reason, which is kept with the sheet.
+    """
+    _lock_sheets_of(sheet.damper_model)
+    sheet = SpecSheet.objects.select_related("replaces").get(pk=sheet.pk)
+    if sheet.status == SheetStatus.VERIFIED:
+        return sheet
+    if sheet.status == SheetStatus.WITHDRAWN:
+        raise Conflict(f"{sheet} is withdrawn and cannot be verified. Enter a new one.", code="withdrawn")
+    if sheet.entered_by_id == by.pk:
+        raise ValidationError(
+            f"You entered {sheet}, so a second person has to verify it against the source.", code="second_person"
+        )
+    found = sheet.flags()
+    if found and not flag_reason.strip():
+        raise refused("flag_reason", [*found, "Write down why the figures are right all the same."], "flagged")
+    if sheet.replaces_id:
+        _withdraw(sheet.replaces, f"replaced by {sheet}", by, at)
+    if other := _rivals(sheet).first():
+        raise ValidationError(
+            f"{other} is verified already for {other.years()}, {other.get_position_display()}: two sheets would give "
+            "two answers. Withdraw that one, or enter this one as its next version, or narrow the model years.",
+            code="overlap",
+        )
+    sheet.status, sheet.verified_by, sheet.verified_at = SheetStatus.VERIFIED, by, at
+    sheet.flag_reason = flag_reason.strip() if found else ""
+    try:
+        with transaction.atomic():
+            sheet.save(update_fields=["status", "verified_by", "verified_at", "flag_reason"])
+    except IntegrityError as error:
+        raise Conflict(
+            "Another sheet for the same model years was verified just now. Open the spec table again.", code="overlap"
+        ) from error
+    what = f"verified: {sheet}" + (f", although flagged: {sheet.flag_reason}" if found else "")
+    audit(who=by, kind="sheet", key=sheet.pk, what=what, at=at)
+    return sheet
+
+
+@transaction.atomic
+def withdraw_sheet(*, sheet: SpecSheet, why: str, by: User, at: datetime) -> SpecSheet:
+    """Take a sheet out of use; jobs checked in before keep the figures they were given."""
+    if not why.strip():
+        raise ValidationError({"why": "Say why the sheet is withdrawn."})
+    _lock_sheets_of(sheet.damper_model)
+    sheet = SpecSheet.objects.get(pk=sheet.pk)
+    _withdraw(sheet, why.strip(), by, at)
+    return sheet
+
+
+def _withdraw(sheet: SpecSheet, why: str, by: User, at: datetime) -> None:
+    if sheet.status == SheetStatus.WITHDRAWN:
+        return
+    sheet.status = SheetStatus.WITHDRAWN
+    sheet.save(update_fields=["status"])
+    audit(who=by, kind="sheet", key=sheet.pk, what=f"withdrawn: {sheet}: {why}", at=at)
+
+
+def _rivals(sheet: SpecSheet):
+    """Verified sheets of the same rank that share a model year with this one."""
+    return SpecSheet.objects.filter(
+        sharing_years(sheet.year_from, sheet.year_to),
+        status=SheetStatus.VERIFIED,
+        damper_model=sheet.damper_model_id,
+        vehicle_model=sheet.vehicle_model_id,
+        position=sheet.position,
+    ).exclude(pk=sheet.pk)
+
+
+def _lock_sheets_of(damper_model: DamperModel) -> None:
+    """One at a time over the sheets of a damper model, so that two people at once meet here and do not deadlock."""
+    DamperModel.objects.select_for_update(no_key=True).get(pk=damper_model.pk)
+
+
+def _check_leaves_no_hole(old: SpecSheet, vehicle_model, position: str, year_from, year_to) -> None:
+    """A next version takes the whole place of the one before, or some damper would be left without a sheet."""
+    if (old.vehicle_model, old.position) != (vehicle_model, position):
+        where = f"{old.get_position_display()}, {old.vehicle_model or 'whatever vehicle it sits on'}"
+        raise ValidationError(
+            f"A next version of {old} holds for the same place ({where}). For another place enter a new sheet.",
+            code="another_place",
+        )
+    covers = (year_from is None or (old.year_from is not None and year_from <= old.year_from)) and (
+        year_to is None or (old.year_to is not None and old.year_to <= year_to)
+    )
+    if not covers:
+        raise ValidationError(
+            f"{old} holds for {old.years()}; a next version for fewer years would leave the others without a sheet. "
+            "Keep the years, or withdraw it and enter a new sheet for each range.",
+            code="hole",
+        )
