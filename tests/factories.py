@@ -6,7 +6,8 @@ from itertools import count
 from shop.customers.models import Customer, Meter, MeterReading, ReadingSource, Vehicle, VehicleModel
 from shop.dampers.models import Construction, Damper, DamperModel, Fitment, Position
 from shop.parts.models import Container, Movement, MovementKind, Part
-from shop.specs.models import KitLine, KitMeasure, SheetPosition, SheetStatus, SpecSheet, SpecValue
+from shop.specs.history import content_of
+from shop.specs.models import KitLine, KitMeasure, SheetEdition, SheetPosition, SheetStatus, SpecSheet, SpecValue
 from shop.staff.models import Role, User
 from shop.workorders.models import Tool, ToolKind
 
@@ -103,6 +104,7 @@ def make_sheet(
                 "high_si": (value + tolerance) * factor, "figures": f"{value:g}", "unit": unit, "tolerance": words,
             }  # fmt: skip
             SpecValue.objects.create(sheet=sheet, measure=measure, **columns | (printed or {}).get(measure, {}))
+    SheetEdition.objects.create(sheet=sheet, number=1, by=sheet.entered_by, at=NOON, content=content_of(sheet))
     if status != SheetStatus.DRAFT:  # what is verified can be changed no more, so this comes last
         sheet.verified_by = verified["verified_by"] or make_user(Role.TECHNICIAN)
         sheet.verified_at, sheet.status = verified["verified_at"], SheetStatus.VERIFIED

@@ -5,7 +5,7 @@ from django.db import IntegrityError, connection, transaction
 
 from shop.customers.models import MeterReading
 from shop.parts.models import Movement
-from shop.specs.models import SpecSheet, SpecValue
+from shop.specs.models import SheetEdition, SpecSheet, SpecValue
 from shop.staff.models import AuditEntry
 from shop.staff.services import note
 from shop.workorders import services
@@ -22,6 +22,7 @@ def rows(desk, technician, second):
     vehicle = make.make_vehicle()
     make.make_meter_reading(vehicle, miles=100)
     make.make_part(on_hand=1)
+    make.make_sheet(make.make_damper_model())
     job = make.make_open_job(by=desk)
     step = job.procedure.steps.filter(critical=True).first()
     for earlier in job.procedure.steps.filter(number__lte=step.number):
@@ -33,7 +34,17 @@ def rows(desk, technician, second):
     return {model: model.objects.first() for model in APPEND_ONLY}
 
 
-APPEND_ONLY = [MeterReading, Movement, AuditEntry, Reading, StepDone, SecondCheck, Reopening, CardRevision]
+APPEND_ONLY = [
+    MeterReading,
+    Movement,
+    AuditEntry,
+    Reading,
+    StepDone,
+    SecondCheck,
+    Reopening,
+    CardRevision,
+    SheetEdition,
+]
 A_COLUMN = {AuditEntry: {"what": "another line"}, CardRevision: {"digest": "b" * 64}}
 
 

@@ -11,7 +11,16 @@ from shop.customers.models import Customer, MeterReading, Vehicle, VehicleModel
 from shop.dampers.models import Damper, DamperModel, Fitment, Position
 from shop.parts.models import Container, Movement, Part, Reservation
 from shop.picklists.models import PickLine
-from shop.specs.models import KitLine, Procedure, ServiceInterval, SheetPosition, SpecSheet, SpecValue, Step
+from shop.specs.models import (
+    KitLine,
+    Procedure,
+    ServiceInterval,
+    SheetEdition,
+    SheetPosition,
+    SpecSheet,
+    SpecValue,
+    Step,
+)
 from shop.staff.models import User
 from shop.workorders.models import (
     CardRevision,
@@ -70,6 +79,11 @@ def copy(model, **values):
     return run
 
 
+def two_next_versions(sheet):
+    for _ in range(2):
+        make.make_sheet(sheet.damper_model, replaces=sheet, status="draft")
+
+
 CASES = {
     "requestkey_once": copy(RequestKey),
     "requestkey_not_blank": copy(RequestKey, key=""),
@@ -98,6 +112,8 @@ CASES = {
     "damper_on_vehicle_has_position": change(Damper, position=""),
     "damper_model_year_plausible": change(Damper, model_year=14),
     "specsheet_version_once": copy(SpecSheet),
+    "specsheet_one_next_version": lambda: two_next_versions(SpecSheet.objects.get()),
+    "sheetedition_number_once": copy(SheetEdition),
     "specsheet_status_known": change(SpecSheet, status="maybe"),
     "specsheet_position_known": change(SpecSheet, position="roof"),
     "specsheet_years_in_order": change(SpecSheet, year_from=2016, year_to=2015),

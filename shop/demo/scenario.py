@@ -152,7 +152,9 @@ def _sheets(shop: Shop) -> None:
     ]:
         sheet = _sheet(shop, code, model, position, years, source, figures)
         if verified:
-            verify_sheet(sheet=sheet, by=shop.people["second"], at=shop.now - timedelta(days=399))
+            verify_sheet(
+                sheet=sheet, edition=sheet.edition, by=shop.people["second"], at=shop.now - timedelta(days=399)
+            )
     for key, kit in [("H2", "SK-H2"), ("P40", "SK-P40"), ("E5", "SK-E5")]:
         for number, name, measure, amount in [
             (kit, f"seal kit {key}", "count", 1),

@@ -68,7 +68,10 @@ class SpecSheet(models.Model):
     entered_at = models.DateTimeField()
     verified_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
     verified_at = models.DateTimeField(null=True, blank=True)
-    replaces = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="replaced_by")
+    replaces = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="next_versions")
+    edition = models.PositiveSmallIntegerField(
+        default=1, help_text="Counts the changes of the draft, so that what is verified is what was compared."
+    )
 
     class Meta:
         ordering = ["damper_model__maker", "damper_model__name", "code", "-version"]
@@ -79,6 +82,12 @@ class SpecSheet(models.Model):
                 name="specsheet_version_once",
                 fields=["code", "version"],
                 violation_error_message="This sheet code and version exist already. Take the next version.",
+            ),
+            models.UniqueConstraint(
+                name="specsheet_one_next_version",
+                fields=["replaces"],
+                condition=~Q(status=SheetStatus.WITHDRAWN),
+                violation_error_message="This sheet has a next version already. Change that one.",
             ),
             models.CheckConstraint(name="specsheet_status_known", condition=Q(status__in=SheetStatus.values)),
             models.CheckConstraint(name="specsheet_position_known", condition=Q(position__in=SheetPosition.values)),
@@ -120,6 +129,16 @@ class SpecSheet(models.Model):
 
     def get_absolute_url(self):
         return reverse("manage:sheet", args=[self.pk])
+
+    @property
+    def replaced_by(self) -> "SpecSheet | None":
+        """The next version, the newest if there were several; one that was withdrawn counts only when it is alone."""
+        versions = sorted(self.next_versions.all(), key=lambda one: (one.status != SheetStatus.WITHDRAWN, one.version))
+        return versions[-1] if versions else None
+
+    def edition_by(self, person: User) -> bool:
+        """Whether this person has entered or changed it, and therefore cannot verify it."""
+        return self.entered_by_id == person.pk or self.editions.filter(by=person).exists()
 
     def years(self) -> str:
         return years_in_words(self.year_from, self.year_to)
@@ -181,6 +200,24 @@ class SpecValue(models.Model):
     @property
     def quantity(self):
         return QUANTITY[self.measure]
+
+
+class SheetEdition(models.Model):
+    """What a sheet said after it was entered or its draft was changed: by whom, when and why. Append-only."""
+
+    sheet = models.ForeignKey(SpecSheet, models.PROTECT, related_name="editions")
+    number = models.PositiveSmallIntegerField()
+    by = models.ForeignKey(User, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    why = models.CharField(max_length=300, blank=True)
+    content = models.JSONField(help_text="Everything the sheet said, see shop/specs/history.py.")
+
+    class Meta:
+        ordering = ["sheet", "number"]
+        constraints = [models.UniqueConstraint(name="sheetedition_number_once", fields=["sheet", "number"])]
+
+    def __str__(self):
+        return f"edition {self.number} of {self.sheet_id}"
 
 
 class KitMeasure(models.TextChoices):

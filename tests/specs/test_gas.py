@@ -52,7 +52,7 @@ def enter(model, manager, charge="200 psi", depth="3.4 in", oil="305 mL", **give
 def test_a_sheet_that_fits_its_damper_is_entered_and_verified_without_a_word(model, manager, technician):
     sheet = enter(model, manager)
     assert sheet.flags() == []
-    assert verify_sheet(sheet=sheet, by=technician, at=NOON).status == SheetStatus.VERIFIED
+    assert verify_sheet(sheet=sheet, edition=sheet.edition, by=technician, at=NOON).status == SheetStatus.VERIFIED
 
 
 @pytest.mark.parametrize(
@@ -85,12 +85,12 @@ def test_a_flagged_sheet_is_a_question_at_entry_and_a_refusal_at_verification(
     assert told in sheet.flags()[0]
     for reason in ("", "   "):
         with pytest.raises(ValidationError) as refusal:
-            verify_sheet(sheet=sheet, flag_reason=reason, by=technician, at=NOON)
+            verify_sheet(sheet=sheet, edition=sheet.edition, flag_reason=reason, by=technician, at=NOON)
         assert told in refusal.value.message_dict["flag_reason"][0]
     sheet.refresh_from_db()
     assert sheet.status == SheetStatus.DRAFT
 
-    verify_sheet(sheet=sheet, flag_reason="measured on the unit", by=technician, at=NOON)
+    verify_sheet(sheet=sheet, edition=sheet.edition, flag_reason="measured on the unit", by=technician, at=NOON)
     sheet.refresh_from_db()
     assert (sheet.status, sheet.flag_reason) == (SheetStatus.VERIFIED, "measured on the unit")
     assert "although flagged: measured on the unit" in AuditEntry.objects.filter(kind="sheet").first().what

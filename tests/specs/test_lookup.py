@@ -74,10 +74,10 @@ def test_no_sheet_is_an_answer_too(model):
 def test_whoever_entered_a_sheet_cannot_verify_it(model, manager, technician):
     sheet = make.make_sheet(model, status=SheetStatus.DRAFT, entered_by=manager)
     with pytest.raises(ValidationError, match="second person"):
-        verify_sheet(sheet=sheet, by=manager, at=NOON)
+        verify_sheet(sheet=sheet, edition=sheet.edition, by=manager, at=NOON)
     with pytest.raises(IntegrityError, match="specsheet_second_person"), transaction.atomic():
         SpecSheet.objects.filter(pk=sheet.pk).update(status="verified", verified_by=manager, verified_at=NOON)
-    assert verify_sheet(sheet=sheet, by=technician, at=NOON).status == SheetStatus.VERIFIED
+    assert verify_sheet(sheet=sheet, edition=sheet.edition, by=technician, at=NOON).status == SheetStatus.VERIFIED
 
 
 @pytest.mark.parametrize(
@@ -93,7 +93,7 @@ def test_an_overlap_of_equal_rank_is_refused_by_the_function_and_by_the_database
     make.make_sheet(model, year_from=first[0], year_to=first[1])
     rival = make.make_sheet(model, year_from=then[0], year_to=then[1], status=SheetStatus.DRAFT)
     with pytest.raises(ValidationError, match="two sheets would give two answers"):
-        verify_sheet(sheet=rival, by=technician, at=NOON)
+        verify_sheet(sheet=rival, edition=rival.edition, by=technician, at=NOON)
     with pytest.raises(IntegrityError, match="specsheet_one_answer"), transaction.atomic():
         SpecSheet.objects.filter(pk=rival.pk).update(status="verified", verified_by=technician, verified_at=NOON)
 
@@ -102,19 +102,19 @@ def test_neighbouring_years_and_other_ranks_are_no_overlap(model, technician):
     make.make_sheet(model, year_to=2014)
     for given in [{"year_from": 2015}, {"year_to": 2014, "position": SheetPosition.REAR}]:
         sheet = make.make_sheet(model, status=SheetStatus.DRAFT, **given)
-        assert verify_sheet(sheet=sheet, by=technician, at=NOON).status == SheetStatus.VERIFIED
+        assert verify_sheet(sheet=sheet, edition=sheet.edition, by=technician, at=NOON).status == SheetStatus.VERIFIED
 
 
 def test_a_next_version_takes_the_place_of_the_one_it_replaces(model, technician):
     old = make.make_sheet(model, code="H-A")
     new = make.make_sheet(model, code="H-A", version=2, status=SheetStatus.DRAFT, replaces=old)
     assert sheet_for(model, 2015, "").sheet == old
-    verify_sheet(sheet=new, by=technician, at=NOON)
+    verify_sheet(sheet=new, edition=new.edition, by=technician, at=NOON)
     assert sheet_for(model, 2015, "").sheet == new
     old.refresh_from_db()
     assert old.status == SheetStatus.WITHDRAWN
     with pytest.raises(Conflict, match="withdrawn"):
-        verify_sheet(sheet=old, by=technician, at=NOON)
+        verify_sheet(sheet=old, edition=old.edition, by=technician, at=NOON)
 
 
 @pytest.mark.parametrize(
@@ -137,7 +137,7 @@ def next_version(old, by, **given):
     values = [NewValue("shaft_nut_torque", torque, torque, torque)]
     source = {"source_document": "manual", "source_revision": "rev D", "source_page": "p. 41"}
     return enter_sheet(
-        code="", damper_model=old.damper_model, replaces=old, values=values, by=by, at=NOON,
+        code="", damper_model=old.damper_model, replaces=old, values=values, why="rev D", by=by, at=NOON,
         **{"position": "any"} | source | given,
     )  # fmt: skip
 
@@ -146,7 +146,9 @@ def next_version(old, by, **given):
 def test_two_people_verifying_sheets_of_one_model_at_once_do_not_block_each_other():
     model, by = make.make_damper_model(), make.make_user("technician")
     sheets = [make.make_sheet(model, status="draft", position=p) for p in ("front", "rear", "any", "rear_left")]
-    outcomes = at_once(*[lambda one=one: verify_sheet(sheet=one, by=by, at=NOON) for one in sheets])
+    outcomes = at_once(
+        *[lambda one=one: verify_sheet(sheet=one, edition=one.edition, by=by, at=NOON) for one in sheets]
+    )
     assert [one.status for one in outcomes] == [SheetStatus.VERIFIED] * 4
 
 

@@ -150,7 +150,13 @@ def test_a_next_version_begins_with_what_the_sheet_says_and_takes_its_place_when
         "18", "17.1", "18.9",
     )  # fmt: skip
     answer = send(
-        as_manager, url, shaft_nut_torque="19", shaft_nut_torque_high="20", source_revision="rev C", source_page="p. 13"
+        as_manager,
+        url,
+        shaft_nut_torque="19",
+        shaft_nut_torque_high="20",
+        source_revision="rev C",
+        source_page="p. 13",
+        why="the manual's next revision",
     )
     new = SpecSheet.objects.get(status=SheetStatus.DRAFT)
     assert answer.url == new.get_absolute_url()
@@ -181,7 +187,7 @@ def test_whoever_entered_a_sheet_is_not_offered_to_verify_it_and_cannot(as_manag
     page = as_manager.get(sheet.get_absolute_url())
     assert "a second person verifies them against the source" in words(page)
     assert "Verify this sheet" not in words(page)
-    forced = as_manager.post(reverse("manage:sheet_verify", args=[sheet.pk]), {"compared": "on"})
+    forced = as_manager.post(reverse("manage:sheet_verify", args=[sheet.pk]), {"compared": "on", "edition": 1})
     assert forced.status_code == 422
     assert "a second person has to verify it" in words(forced)
     sheet.refresh_from_db()
@@ -216,7 +222,10 @@ def test_the_desk_reads_a_draft_and_is_offered_nothing(at_desk):
     page = at_desk.get(sheet.get_absolute_url())
     assert "18 lbf·ft DRAFT" in words(page)
     assert form(page) == {}
-    assert at_desk.post(reverse("manage:sheet_verify", args=[sheet.pk]), {"compared": "on"}).status_code == 403
+    assert (
+        at_desk.post(reverse("manage:sheet_verify", args=[sheet.pk]), {"compared": "on", "edition": 1}).status_code
+        == 403
+    )
 
 
 def test_a_manager_who_did_not_enter_a_sheet_may_verify_it(manager):

@@ -14,9 +14,9 @@ SHEET = "specs_specsheet is frozen once verified: enter a next version"
 VALUE = "specs_specvalue is frozen with its sheet: enter a next version"
 
 
-def statements(vendor):
+def statements(vendor, columns=FROZEN):
     differs, equal = ("IS DISTINCT FROM", "=") if vendor == "postgresql" else ("IS NOT", "IS")
-    changed = " OR ".join(f"NEW.{column} {differs} OLD.{column}" for column in FROZEN)
+    changed = " OR ".join(f"NEW.{column} {differs} OLD.{column}" for column in columns)
     sheet = (
         f"OLD.status <> 'draft' AND (({changed}) OR NOT (NEW.status {equal} OLD.status "
         "OR (OLD.status = 'verified' AND NEW.status = 'withdrawn')))"

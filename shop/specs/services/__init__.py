@@ -3,11 +3,12 @@
 from shop.specs.services.figures import NewValue
 from shop.specs.services.intervals import set_interval
 from shop.specs.services.kit import add_kit_line, remove_kit_line
-from shop.specs.services.sheets import enter_sheet, verify_sheet, withdraw_sheet
+from shop.specs.services.sheets import change_draft, enter_sheet, verify_sheet, withdraw_sheet
 
 __all__ = [
     "NewValue",
     "add_kit_line",
+    "change_draft",
     "enter_sheet",
     "remove_kit_line",
     "set_interval",

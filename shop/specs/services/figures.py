@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
 
-from shop.calc.units import Entered, show, show_range
+from shop.calc.units import QUANTITIES, Entered, show, show_range, to_si
 from shop.core.errors import refused
 from shop.dampers.measures import MOST_SI, QUANTITY, Measure, in_a_sentence
 from shop.dampers.models import DamperModel
@@ -24,6 +24,15 @@ class NewValue:
     note: str = ""
 
 
+# What dampers of side-by-sides are mostly set to, in SI; beyond it the unit is asked about. Common practice, no source.
+USUAL_SI = {
+    Measure.SHAFT_NUT_TORQUE: (8, 110),
+    Measure.CHARGE: (3e5, 2.8e6),
+    Measure.IFP_DEPTH: (0.01, 0.2),
+    Measure.OIL_VOLUME: (5e-5, 1.5e-3),
+}
+
+
 def check_figure(new: NewValue) -> None:
     """Refuse what no damper of this trade is set to, the limits of its tolerance included."""
     most = MOST_SI[QUANTITY[new.measure]]
@@ -31,7 +40,7 @@ def check_figure(new: NewValue) -> None:
         if one.si > most:
             words = (
                 f"{Measure(new.measure).label}: {one} is more than any damper of a side-by-side takes, at most "
-                f"{show(most, one.unit)}. Check unit and figures."
+                f"{show(most, one.unit)}. {_did_you_mean(new) or 'Check unit and figures.'}"
             )
             raise refused("values", words, "too_much")
 
@@ -39,42 +48,54 @@ def check_figure(new: NewValue) -> None:
 # More than so many times another sheet's figure, or less than that part of it, is asked about before it is believed.
 # Two neighbouring model years may well differ by a factor of two. Common practice, no source.
 DOUBTFUL_FACTOR = 2.5
-# What two units that are taken for each other differ by, and the one that may be meant.
-MISTAKEN = {
-    "torque": [(12, "lbf·in"), (1.356, "N·m")],
-    "pressure": [(14.5, "bar"), (6.9, "kPa"), (100, "kPa")],
-    "length": [(25.4, "mm")],
-    "volume": [(29.6, "fl oz")],
-}
-NEAR = 1.25  # how near a factor has to be to one of these
 
 
-def doubt(damper_model: DamperModel, new: NewValue) -> str:
-    """A question about a figure that is far from the nearest one on the model's other sheets; empty when it is not."""
-    others = SpecValue.objects.filter(sheet__damper_model=damper_model, measure=new.measure, value_si__gt=0).exclude(
-        sheet__status=SheetStatus.WITHDRAWN
-    )
-    factors = (
-        [
-            (max(new.entered.si / one.value_si, one.value_si / new.entered.si), one)
-            for one in others.select_related("sheet")
-        ]
-        if new.entered.si > 0
-        else []
-    )
+def doubt(new: NewValue, damper_model: DamperModel, own: SpecSheet | None = None) -> str:
+    """A question about a figure that is unusual for this damper model; empty when it is not.
+
+    It is held against the nearest figure on the model's other sheets (not own, the one it is for), and without any
+    against what such dampers are mostly set to.
+    """
+    others = SpecValue.objects.filter(sheet__damper_model=damper_model, measure=new.measure, value_si__gt=0)
+    others = others.exclude(sheet__status=SheetStatus.WITHDRAWN).exclude(sheet=own).select_related("sheet")
+    factors = [(max(new.entered.si / one.value_si, one.value_si / new.entered.si), one) for one in others]
     if not factors:
-        return ""
+        return _unusual(new)
     factor, nearest = min(factors, key=lambda pair: pair[0])
     if factor <= DOUBTFUL_FACTOR:
         return ""
-    quantity = QUANTITY[new.measure]
-    units = [unit for known, unit in MISTAKEN.get(quantity, []) if known / NEAR < factor < known * NEAR]
     way = "times" if new.entered.si > nearest.value_si else "times less than"
+    near = (nearest.value_si / DOUBTFUL_FACTOR, nearest.value_si * DOUBTFUL_FACTOR)
     return (
         f"{Measure(new.measure).label}: {new.entered} is about {factor:.2g} {way} the {nearest.figures} {nearest.unit} "
-        f"of {nearest.sheet}. Look at the source once more{': is it in ' + units[0] + '?' if units else '.'} "
-        f"If the {in_a_sentence(new.measure)} is right, say so below."
+        f"of {nearest.sheet}. {_did_you_mean(new, near) or 'Look at the source once more.'} {_if_right(new)}"
     )
+
+
+def _unusual(new: NewValue) -> str:
+    low, high = USUAL_SI[Measure(new.measure)]
+    if low <= new.entered.si <= high:
+        return ""
+    mostly = show_range(low, high, new.entered.unit)
+    return (
+        f"{Measure(new.measure).label}: {new.entered} is unusual; mostly it is {mostly}. "
+        f"{_did_you_mean(new) or 'Look at the source once more.'} {_if_right(new)}"
+    )
+
+
+def _if_right(new: NewValue) -> str:
+    return f"If the {in_a_sentence(new.measure)} is right, say so below."
+
+
+def _did_you_mean(new: NewValue, near: tuple[float, float] | None = None) -> str:
+    """The same figures in other units of the quantity, as far as these would be nothing unusual."""
+    low, high = near or USUAL_SI[Measure(new.measure)]
+    meant = [
+        f"{new.entered.figures} {one.symbol}"
+        for one in QUANTITIES[QUANTITY[new.measure]]
+        if one.symbol != new.entered.unit and low <= to_si(new.entered.value, one.symbol) <= high
+    ]
+    return f"Did you mean {' or '.join(meant)}?" if meant else ""
 
 
 def add_value(sheet: SpecSheet, new: NewValue) -> None:

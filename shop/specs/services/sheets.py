@@ -8,10 +8,11 @@ from django.db.models import Max
 
 from shop.calc.units import Entered
 from shop.core.errors import Conflict, refused
-from shop.core.rows import sharing_years
+from shop.core.rows import one_line, sharing_years
 from shop.customers.models import VehicleModel
 from shop.dampers.models import DamperModel
-from shop.specs.models import REFERENCE_ALTITUDE_M, REFERENCE_K, SheetStatus, SpecSheet
+from shop.specs.history import content_of, difference
+from shop.specs.models import REFERENCE_ALTITUDE_M, REFERENCE_K, SheetEdition, SheetStatus, SpecSheet
 from shop.specs.services.figures import NewValue, add_value, check_figure, doubt
 from shop.staff.models import User
 from shop.staff.services import note as audit
@@ -34,6 +35,7 @@ def enter_sheet(
     reference_altitude: Entered | None = None,
     values: list[NewValue],
     replaces: SpecSheet | None = None,
+    why: str = "",
     keep_flagged: bool = False,
     sure: bool = False,
     by: User,
@@ -41,53 +43,147 @@ def enter_sheet(
 ) -> SpecSheet:
     """Enter a draft. With replaces it is the next version of that sheet, whose place it takes when it is verified.
 
-    The charge is meant at the reference temperature and altitude, 20 °C and sea level unless the source says otherwise.
+    A next version says why there is one. The charge is meant at the reference temperature and altitude, 20 °C and sea
+    level unless the source says otherwise.
     Figures with which the IFP would hit the cap or the gas pass the limit are refused unless keep_flagged is set.
-    Refused with "doubtful" when a figure is far from those on the model's other sheets; sure=True settles it.
+    Refused with "doubtful" when a figure is unusual for the damper model; sure=True settles it.
     """
     _lock_sheets_of(damper_model)
     if replaces:
         replaces = SpecSheet.objects.get(pk=replaces.pk)
-        if SpecSheet.objects.filter(replaces=replaces).exists():
+        if replaces.next_versions.exclude(status=SheetStatus.WITHDRAWN).exists():
             raise Conflict(f"{replaces} has a next version already. Change that one.", code="replaced")
         if replaces.damper_model_id != damper_model.pk:
             raise ValidationError({"replaces": f"{replaces} is a sheet of another damper model."})
+        if not why.strip():
+            words = f"Say why there is a next version of {replaces}: a new revision of the manual, a misread figure."
+            raise refused("why", words, "why")
         code = replaces.code
         _check_leaves_no_hole(replaces, vehicle_model, position, year_from, year_to)
-    if not values:
-        raise ValidationError({"values": "A sheet needs at least one figure."})
-    for new in values:
-        check_figure(new)
-    if not sure and (doubts := [question for new in values if (question := doubt(damper_model, new))]):
-        raise refused("values", doubts, "doubtful")
     sheet = SpecSheet(
         code=code.strip(),
         version=_next_version(code) if replaces else 1,
         damper_model=damper_model,
-        vehicle_model=vehicle_model,
-        position=position,
-        year_from=year_from,
-        year_to=year_to,
-        source_document=source_document.strip(),
-        source_revision=source_revision.strip(),
-        source_page=source_page.strip(),
-        note=note,
-        reference_k=reference_temperature.si if reference_temperature else REFERENCE_K,
-        reference_altitude_m=reference_altitude.si if reference_altitude else REFERENCE_ALTITUDE_M,
         entered_by=by,
         entered_at=at,
         replaces=replaces,
     )
-    sheet.full_clean()
-    sheet.save()
-    for new in values:
-        add_value(sheet, new)
-    found = sheet.flags()
-    if found and not keep_flagged:
-        question = "Did you mean other figures? Mend them, or tick that they stay."
-        raise refused("keep_flagged", [*found, question], "flagged")
+    says = {
+        "vehicle_model": vehicle_model,
+        "position": position,
+        "year_from": year_from,
+        "year_to": year_to,
+        "source_document": source_document.strip(),
+        "source_revision": source_revision.strip(),
+        "source_page": source_page.strip(),
+        "note": note,
+        "reference_k": reference_temperature.si if reference_temperature else REFERENCE_K,
+        "reference_altitude_m": reference_altitude.si if reference_altitude else REFERENCE_ALTITUDE_M,
+    }
+    _say(sheet, says, values, keep_flagged, sure)
+    _keep_edition(sheet, why, by, at)
     audit(who=by, kind="sheet", key=sheet.pk, what=f"entered as draft: {sheet}", at=at)
     return sheet
+
+
+@transaction.atomic
+def change_draft(
+    *,
+    sheet: SpecSheet,
+    edition: int,
+    vehicle_model: VehicleModel | None = None,
+    position: str,
+    year_from: int | None = None,
+    year_to: int | None = None,
+    source_document: str,
+    source_revision: str,
+    source_page: str,
+    note: str = "",
+    reference_temperature: Entered | None = None,
+    reference_altitude: Entered | None = None,
+    values: list[NewValue],
+    why: str,
+    keep_flagged: bool = False,
+    sure: bool = False,
+    by: User,
+    at: datetime,
+) -> SpecSheet:
+    """Say anew all that a draft says; edition is the one that was looked at meanwhile. Its damper and code stay.
+
+    What it said before stays readable. Whoever changes a draft cannot verify it either. Nothing different: no edition.
+    """
+    _lock_sheets_of(sheet.damper_model)
+    sheet = SpecSheet.objects.select_related("damper_model", "replaces").get(pk=sheet.pk)
+    if sheet.status != SheetStatus.DRAFT:
+        words = f"{sheet} is {sheet.get_status_display()}: what was verified stays as it is. Enter its next version."
+        raise Conflict(words, code="not_a_draft")
+    _check_edition(sheet, edition)
+    if not why.strip():
+        raise refused("why", "Say why the draft is changed: a misread figure, a better source.", "why")
+    if sheet.replaces:
+        _check_leaves_no_hole(sheet.replaces, vehicle_model, position, year_from, year_to)
+    before = content_of(sheet)
+    says = {
+        "vehicle_model": vehicle_model,
+        "position": position,
+        "year_from": year_from,
+        "year_to": year_to,
+        "source_document": source_document.strip(),
+        "source_revision": source_revision.strip(),
+        "source_page": source_page.strip(),
+        "note": note,
+        "reference_k": reference_temperature.si if reference_temperature else REFERENCE_K,
+        "reference_altitude_m": reference_altitude.si if reference_altitude else REFERENCE_ALTITUDE_M,
+    }
+    sheet.edition += 1
+    _say(sheet, says, values, keep_flagged, sure)
+    if changed := difference(before, content_of(sheet)):
+        _keep_edition(sheet, why, by, at)
+        words = "; ".join(f"{one.what}: {one.before or 'nothing'}, now {one.after or 'nothing'}" for one in changed)
+        audit(who=by, kind="sheet", key=sheet.pk, what=f"draft changed, {why.strip()}: {words}", at=at)
+    else:
+        sheet.edition -= 1
+        sheet.save(update_fields=["edition"])
+    return sheet
+
+
+def _say(sheet: SpecSheet, says: dict, values: list[NewValue], keep_flagged: bool, sure: bool) -> None:
+    """Write what a draft says, its figures and all, in the place of what it said; or refuse."""
+    if not values:
+        raise ValidationError({"values": "A sheet needs at least one figure."})
+    for new in values:
+        check_figure(new)
+    own = sheet if sheet.pk else None
+    doubts = [] if sure else [question for new in values if (question := doubt(new, sheet.damper_model, own))]
+    for name, value in says.items():
+        setattr(sheet, name, value)
+    sheet.full_clean()
+    sheet.save()
+    sheet.values.all().delete()
+    for new in values:
+        add_value(sheet, new)
+    found = [] if keep_flagged else sheet.flags()
+    asked = {"values": [ValidationError(one, code="doubtful") for one in doubts]} if doubts else {}
+    if found:  # both questions at once, so that nobody answers one only to meet the other
+        found.append("Did you mean other figures? Mend them, or tick that they stay.")
+        asked["keep_flagged"] = [ValidationError(one, code="flagged") for one in found]
+    if asked:
+        raise ValidationError(asked)
+
+
+def _keep_edition(sheet: SpecSheet, why: str, by: User, at: datetime) -> None:
+    SheetEdition.objects.create(
+        sheet=sheet, number=sheet.edition, by=by, at=at, why=one_line(why), content=content_of(sheet)
+    )
+
+
+def _check_edition(sheet: SpecSheet, edition: int) -> None:
+    if edition != sheet.edition:
+        last = sheet.editions.select_related("by").last()
+        raise Conflict(
+            f"{last.by} has changed {sheet} since you opened it: {last.why}. Open it again and compare it anew.",
+            code="changed_meanwhile",
+        )
 
 
 def _next_version(code: str) -> int:
@@ -96,10 +192,11 @@ def _next_version(code: str) -> int:
 
 
 @transaction.atomic
-def verify_sheet(*, sheet: SpecSheet, flag_reason: str = "", by: User, at: datetime) -> SpecSheet:
+def verify_sheet(*, sheet: SpecSheet, edition: int, flag_reason: str = "", by: User, at: datetime) -> SpecSheet:
     """Confirm, as a second person with the source in hand, that a draft says what its source says.
 
-    One whose gas is flagged needs a written reason, which is kept with the sheet.
+    edition is the one that was compared: a draft that was changed meanwhile is refused, and so is everybody who has
+    entered or changed it. One whose gas is flagged needs a written reason, which is kept with the sheet.
     """
     _lock_sheets_of(sheet.damper_model)
     sheet = SpecSheet.objects.select_related("replaces").get(pk=sheet.pk)
@@ -107,10 +204,12 @@ def verify_sheet(*, sheet: SpecSheet, flag_reason: str = "", by: User, at: datet
         return sheet
     if sheet.status == SheetStatus.WITHDRAWN:
         raise Conflict(f"{sheet} is withdrawn and cannot be verified. Enter a new one.", code="withdrawn")
-    if sheet.entered_by_id == by.pk:
+    if sheet.edition_by(by):
         raise ValidationError(
-            f"You entered {sheet}, so a second person has to verify it against the source.", code="second_person"
+            f"You entered or changed {sheet}, so a second person has to verify it against the source.",
+            code="second_person",
         )
+    _check_edition(sheet, edition)
     found = sheet.flags()
     if found and not flag_reason.strip():
         raise refused("flag_reason", [*found, "Write down why the figures are right all the same."], "flagged")

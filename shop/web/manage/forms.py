@@ -57,6 +57,8 @@ class SheetForm(KeyedForm):
     source_revision = forms.CharField(max_length=40, label="Revision or date")
     source_page = forms.CharField(max_length=40, label="Page")
     note = text_field(1000, required=False)
+    why = forms.CharField(max_length=300, label="Why there is a next version", required=False)
+    why.wide = True
     keep_flagged = forms.BooleanField(label="The source says so: keep these figures in the draft", required=False)
     sure = forms.BooleanField(
         label="It is right: I have compared these figures and their units with the source", required=False
@@ -64,7 +66,11 @@ class SheetForm(KeyedForm):
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["replaces"].queryset = SpecSheet.objects.filter(replaced_by=None).select_related("damper_model")
+        self.fields["replaces"].queryset = SpecSheet.objects.exclude(
+            pk__in=SpecSheet.objects.exclude(status=SheetStatus.WITHDRAWN)
+            .filter(replaces__isnull=False)
+            .values("replaces")
+        ).select_related("damper_model")
         for measure in SPECIFIED:
             self._add_figure(measure)
         self.fields["reference_temperature"] = QuantityField(
@@ -113,7 +119,7 @@ class SheetForm(KeyedForm):
         return [self[name] for name in ("source_document", "source_revision", "source_page", "note")]
 
     def cover_fields(self):
-        names = ("damper_model", "vehicle_model", "position", "year_from", "year_to", "code", "replaces")
+        names = ("damper_model", "vehicle_model", "position", "year_from", "year_to", "code", "replaces", "why")
         return [self[name] for name in names]
 
     def asks_to_keep(self) -> bool:
@@ -155,6 +161,7 @@ _PARTS = ("", "_unit", "_low", "_high", "_tolerance", "_page")
 
 
 class VerifyForm(KeyedForm):
+    edition = forms.IntegerField(widget=forms.HiddenInput)
     compared = forms.BooleanField(
         label="I have the source in my hands and compared every figure, its unit and the model years.",
         error_messages={"required": "Compare every figure with the source first, then tick this."},

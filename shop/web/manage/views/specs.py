@@ -72,15 +72,14 @@ def sheet_withdraw(request, pk):
 
 
 def _sheet(pk):
-    rows = SpecSheet.objects.select_related(
-        "damper_model", "vehicle_model", "entered_by", "verified_by", "replaces", "replaced_by"
-    )
+    rows = SpecSheet.objects.select_related("damper_model", "vehicle_model", "entered_by", "verified_by", "replaces")
     return get_object_or_404(rows, pk=pk)
 
 
 def _page(request, row, verify=None, withdraw=None):
     draft = row.status == SheetStatus.DRAFT
     may_verify, flags = draft and request.user.may("verify_specs"), row.flags()
+    own = row.edition_by(request.user)
     context = {
         "sheet": row,
         "draft": draft,
@@ -89,12 +88,15 @@ def _page(request, row, verify=None, withdraw=None):
         "form": verify or withdraw,
         "flags": flags,
         "picture": picture(freeze(FoundSheet(row, ""))),
-        "verify": (verify or VerifyForm(flags=flags)) if may_verify and row.entered_by_id != request.user.pk else None,
-        "own": may_verify and row.entered_by_id == request.user.pk,
+        "verify": (verify or VerifyForm(flags=flags, initial={"edition": row.edition}))
+        if may_verify and not own
+        else None,
+        "own": may_verify and own,
         "withdraw": (withdraw or WithdrawForm())
         if row.status != SheetStatus.WITHDRAWN and request.user.may("keep_specs")
         else None,
-        "may_enter": request.user.may("keep_specs") and not hasattr(row, "replaced_by"),
+        "may_enter": request.user.may("keep_specs")
+        and not (row.replaced_by and row.replaced_by.status != SheetStatus.WITHDRAWN),
         "trail": TRAIL,
     }
     return show(request, "manage/sheet.html", context)
