@@ -84,6 +84,12 @@ def two_next_versions(sheet):
         make.make_sheet(sheet.damper_model, replaces=sheet, status="draft")
 
 
+def two_scans(**same):
+    for number in (1, 2):
+        given = {"sheet": SpecSheet.objects.get(), "number": number, "digest": str(number), "width": 1, "height": 1}
+        SheetScan.objects.create(**given | same, by=User.objects.first(), at=NOON)
+
+
 CASES = {
     "requestkey_once": copy(RequestKey),
     "requestkey_not_blank": copy(RequestKey, key=""),
@@ -114,6 +120,8 @@ CASES = {
     "specsheet_version_once": copy(SpecSheet),
     "specsheet_one_next_version": lambda: two_next_versions(SpecSheet.objects.get()),
     "sheetedition_number_once": copy(SheetEdition),
+    "sheetscan_number_once": lambda: two_scans(number=1),
+    "sheetscan_page_once": lambda: two_scans(digest="a" * 64),
     "specsheet_status_known": change(SpecSheet, status="maybe"),
     "specsheet_position_known": change(SpecSheet, position="roof"),
     "specsheet_years_in_order": change(SpecSheet, year_from=2016, year_to=2015),

@@ -220,6 +220,37 @@ class SheetEdition(models.Model):
         return f"edition {self.number} of {self.sheet_id}"
 
 
+class SheetScan(models.Model):
+    """A page of the source as a picture. Pages of a draft may be taken away; later ones are only added."""
+
+    sheet = models.ForeignKey(SpecSheet, models.PROTECT, related_name="scans")
+    number = models.PositiveSmallIntegerField()
+    digest = models.CharField(max_length=64, help_text="SHA-256 of the picture; the name of its file.")
+    width = models.PositiveIntegerField()
+    height = models.PositiveIntegerField()
+    file_name = models.CharField(max_length=200, help_text="As it was handed in.")
+    by = models.ForeignKey(User, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["sheet", "number"]
+        constraints = [
+            models.UniqueConstraint(name="sheetscan_number_once", fields=["sheet", "number"]),
+            models.UniqueConstraint(name="sheetscan_page_once", fields=["sheet", "digest"]),
+        ]
+
+    def __str__(self):
+        return f"page {self.number} of {self.sheet_id}"
+
+    def get_absolute_url(self):
+        return reverse("manage:scan", args=[self.sheet_id, self.number])
+
+    @property
+    def path(self) -> str:
+        """Where the picture lies in the storage."""
+        return f"scans/{self.digest}.jpg"
+
+
 class KitMeasure(models.TextChoices):
     COUNT = "count", "pieces"
     VOLUME = "volume", "volume"

@@ -3,14 +3,17 @@
 from shop.specs.services.figures import NewValue
 from shop.specs.services.intervals import set_interval
 from shop.specs.services.kit import add_kit_line, remove_kit_line
+from shop.specs.services.scans import attach_scan, remove_scan
 from shop.specs.services.sheets import change_draft, enter_sheet, verify_sheet, withdraw_sheet
 
 __all__ = [
     "NewValue",
     "add_kit_line",
+    "attach_scan",
     "change_draft",
     "enter_sheet",
     "remove_kit_line",
+    "remove_scan",
     "set_interval",
     "verify_sheet",
     "withdraw_sheet",

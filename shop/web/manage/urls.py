@@ -1,7 +1,7 @@
 from django.urls import include, path
 
 from shop.web.manage.reminders import reminders
-from shop.web.manage.views import specs, staff, stock
+from shop.web.manage.views import scans, specs, staff, stock
 
 app_name = "manage"
 urlpatterns = [
@@ -11,6 +11,9 @@ urlpatterns = [
     path("sheets/<int:pk>/", specs.sheet, name="sheet"),
     path("sheets/<int:pk>/verify/", specs.sheet_verify, name="sheet_verify"),
     path("sheets/<int:pk>/withdraw/", specs.sheet_withdraw, name="sheet_withdraw"),
+    path("sheets/<int:pk>/scans/new/", scans.scan_add, name="scan_add"),
+    path("sheets/<int:pk>/scans/<int:number>/", scans.scan, name="scan"),
+    path("sheets/<int:pk>/scans/<int:number>/remove/", scans.scan_remove, name="scan_remove"),
     path("stock/", stock.stock, name="stock"),
     path("stock/receive/", stock.receive, name="receive"),
     path("stock/count/", stock.count, name="count"),

@@ -97,6 +97,8 @@ def _page(request, row, verify=None, withdraw=None):
         else None,
         "may_enter": request.user.may("keep_specs")
         and not (row.replaced_by and row.replaced_by.status != SheetStatus.WITHDRAWN),
+        "scans": row.scans.select_related("by"),
+        "may_add_scan": row.status != SheetStatus.WITHDRAWN and request.user.may("keep_specs"),
         "trail": TRAIL,
     }
     return show(request, "manage/sheet.html", context)
