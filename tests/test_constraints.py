@@ -17,6 +17,7 @@ from shop.specs.models import (
     ServiceInterval,
     SheetEdition,
     SheetPosition,
+    SheetScan,
     SpecSheet,
     SpecValue,
     Step,

@@ -11,22 +11,26 @@ from shop.core.triggers import AppendOnly
 
 ONE_ANSWER = import_module("shop.specs.migrations.0002_one_answer")
 FROZEN = import_module("shop.specs.migrations.0007_frozen_once_verified")
-TABLE = "specs_specsheet"
+SHEET, VALUE = "specs_specsheet", "specs_specvalue"
 
 
-def renew_triggers(apps, schema_editor):
-    """SQLite has dropped those of the sheets with the old table; on both the edition is frozen with the rest."""
+def take_off(apps, schema_editor):
+    """SQLite cannot rebuild the sheets while a trigger of their figures asks for them."""
     vendor = schema_editor.connection.vendor
-    if vendor == "sqlite":
-        for event in ("insert", "update"):
-            schema_editor.execute(f"DROP TRIGGER IF EXISTS specsheet_one_answer_{event}")
-        for statement in ONE_ANSWER.SQLITE:
-            schema_editor.execute(statement)
-    for table, events in [(TABLE, ["update", "delete"]), ("specs_specvalue", ["insert", "update", "delete"])]:
+    for table, events in [(SHEET, ["update", "delete"]), (VALUE, ["insert", "update", "delete"])]:
         on = f" ON {table}" if vendor == "postgresql" else ""
         for event in events:
             schema_editor.execute(f"DROP TRIGGER IF EXISTS {table}_frozen_{event}{on}")
-    for statement in FROZEN.statements(vendor, [*FROZEN.FROZEN, "edition"]):
+    if vendor == "sqlite":
+        for event in ("insert", "update"):
+            schema_editor.execute(f"DROP TRIGGER IF EXISTS specsheet_one_answer_{event}")
+
+
+def put_on(apps, schema_editor):
+    """The edition is frozen with the rest."""
+    vendor = schema_editor.connection.vendor
+    one_answer = ONE_ANSWER.SQLITE if vendor == "sqlite" else []
+    for statement in [*one_answer, *FROZEN.statements(vendor, [*FROZEN.FROZEN, "edition"])]:
         schema_editor.execute(statement)
 
 
@@ -34,6 +38,7 @@ class Migration(migrations.Migration):
     dependencies = [("specs", "0007_frozen_once_verified"), migrations.swappable_dependency(settings.AUTH_USER_MODEL)]
 
     operations = [
+        migrations.RunPython(take_off, migrations.RunPython.noop),
         migrations.AlterField(
             "specsheet",
             "replaces",
@@ -61,7 +66,7 @@ class Migration(migrations.Migration):
                 violation_error_message="This sheet has a next version already. Change that one.",
             ),
         ),
-        migrations.RunPython(renew_triggers, renew_triggers),
+        migrations.RunPython(put_on, take_off),
         migrations.CreateModel(
             "SheetEdition",
             [
