@@ -281,6 +281,13 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    # One field name, several lists of choices: each list gets a name of its own.
+    "ENUM_NAME_OVERRIDES": {
+        "Corner": "shop.dampers.models.Position",
+        "SheetPosition": "shop.specs.models.SheetPosition",
+        "Measure": "shop.dampers.measures.Measure",
+        "SpecifiedMeasure": "shop.dampers.measures.SPECIFIED_CHOICES",
+    },
 }
 
 # --- Logs: one JSON object a line, each with the id of the request it belongs to -----------------------------------
