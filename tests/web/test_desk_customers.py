@@ -270,6 +270,35 @@ def test_a_stale_change_of_a_vehicle_names_what_the_book_says(at_desk, as_manage
     assert vehicle.plate == "LG 3"
 
 
+# Both numbers: tests/reference/vin_check_digit.csv.
+def test_a_number_whose_check_digit_does_not_fit_is_kept_told_of_after_saving_and_on_its_page(at_desk):
+    model = make.make_vehicle_model()
+    url = reverse("desk:vehicle_new", args=[make.make_customer().pk])
+    saved = send(at_desk, url, model=model.pk, model_year="2015", vin="1M8GDM9A0KP042788")
+    page, again = words(at_desk.get(saved.url)), words(at_desk.get(saved.url))
+    assert "Compare 1M8GDM9A0KP042788 with the frame plate: its check digit does not fit" in page
+    assert "with the frame plate: its check digit" not in again
+    for told in (page, again):
+        assert "The ninth character is 0; worked out from the other sixteen it would be X." in told
+        assert "Many off-road frame numbers do not use this check" in told
+    change = reverse("desk:vehicle_change", args=[Vehicle.objects.get().pk])
+    assert "Compare 1M8GDM9A0KP042788 with" in words(at_desk.get(send(at_desk, change, plate="LG 7").url))
+    mended = words(at_desk.get(send(at_desk, change, vin="1M8GDM9AXKP042788").url))
+    assert "ninth character" not in mended
+    assert "check digit" not in mended
+
+
+@pytest.mark.parametrize(
+    ("vin", "told"),
+    [("OS9R15-00417", ""), ("", ""), ("1M8GDM9AXKP042788", ""), ("ZZZAB12CME0001234", "The ninth character is M"),
+     ("1M8GDM9AXKPO42788", "It holds O, and a VIN has only digits and letters without I, O and Q.")],
+)  # fmt: skip
+def test_only_a_number_of_seventeen_characters_is_doubted(at_desk, vin, told):
+    page = words(at_desk.get(make.make_vehicle(vin=vin).get_absolute_url()))
+    assert ("frame plate" in page) == bool(told)
+    assert told in page
+
+
 def test_a_sold_vehicle_says_so_and_is_not_offered_for_booking(at_desk):
     vehicle = make.make_vehicle()
     answer = send(at_desk, reverse("desk:vehicle_sold", args=[vehicle.pk]), on="2026-11-20")
