@@ -50,6 +50,7 @@ def of_step(job, number):
         "aim": words.aim(page["sheet"], here.state.value) if here.state.value else None,
         "previous": address(job, before[-1]) if before else job.get_absolute_url(),
         "next": address(job, after[0]) if after else reverse("tablet:close", args=[job.pk]),
+        "gauge": words.before_the_gauge(page["sheet"], here.state.reading) if page["open"] else "",
         "barred_by": next((line for line in before if line.state is first), None),
         "settings": settings,
         "oil": oil_of(job.order.pick_list.lines.filter(tag=job.tag), job.sheet)

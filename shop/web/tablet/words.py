@@ -11,9 +11,9 @@ from shop.core.amounts import in_full, in_other_unit, in_shop_unit, shop_unit, s
 from shop.core.clock import local_day
 from shop.dampers.measures import Measure
 from shop.documents.selectors.words import as_entered, source
-from shop.workorders.charge import aim_today, bench_conditions, conditions
+from shop.workorders.charge import aim_today, bench_conditions, conditions, gauge_note
 from shop.workorders.frozen import FrozenSheet, FrozenValue
-from shop.workorders.models import DamperJob, Reading
+from shop.workorders.models import DamperJob, Moment, Reading
 from shop.workorders.selectors import StepState, job_steps
 
 
@@ -121,6 +121,13 @@ def aim(sheet: FrozenSheet, value: FrozenValue) -> Aim:
 
 def aims(sheet: FrozenSheet) -> list[Aim]:
     return [aim(sheet, value) for value in sheet.values.values()]
+
+
+def before_the_gauge(sheet: FrozenSheet, reading: Reading | None) -> str:
+    """What to know before the gauge goes on a damper whose charge is in the books; empty for any other reading."""
+    if reading is None or (reading.measure, reading.moment) != (Measure.CHARGE, Moment.SET):
+        return ""
+    return gauge_note(sheet, reading.value_si, reading.bench_temperature_k)
 
 
 def recorded(reading: Reading) -> str:
