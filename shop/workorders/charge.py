@@ -66,7 +66,7 @@ def gauge_note(sheet: FrozenSheet, charge_pa: float, bench_k: float | None) -> s
 
     Nothing is judged by it. It gives no figures while the gas space or the space in gauge and hose is not known.
     """
-    gas_m3, gauge_m3 = _gas_space(sheet), settings.GAUGE_VOLUME_M3
+    gas_m3, gauge_m3 = gas_space(sheet), settings.GAUGE_VOLUME_M3
     without = f"{TAKES_GAS}: the reading will be lower by what gauge and hose take, and the damper keeps that."
     if not gauge_m3 or None in (gas_m3, bench_k, sheet.bench_altitude_m):
         return without
@@ -89,6 +89,18 @@ def gauge_note(sheet: FrozenSheet, charge_pa: float, bench_k: float | None) -> s
         f"{note} A reading of {show_range(least, None, unit)} means that the charge was in range before the gauge went "
         "on; what is recorded is held against the range all the same."
     )
+
+
+def gas_space(sheet: FrozenSheet) -> float | None:
+    """Of the frozen damper with its IFP where the sheet wants it, in m³; None while a size is not known."""
+    bore, cap = sheet.geometry.reservoir_bore_m, sheet.geometry.cap_intrusion_m
+    depth = sheet.values.get(Measure.IFP_DEPTH)
+    if None in (bore, cap, depth):
+        return None
+    try:
+        return Chamber(bore, depth.value_si, cap).volume_m3
+    except OutOfRange:
+        return None
 
 
 def conditions(sheet: FrozenSheet) -> str:
@@ -114,18 +126,6 @@ def _target(sheet: FrozenSheet, value: FrozenValue, bench_k: float) -> Target | 
             bench_ambient_pa=standard_pressure(sheet.bench_altitude_m),
             spec_ambient_pa=standard_pressure(sheet.reference_altitude_m),
         )
-    except OutOfRange:
-        return None
-
-
-def _gas_space(sheet: FrozenSheet) -> float | None:
-    """Of the frozen damper with its IFP where the sheet wants it, in m³; None while a size is not known."""
-    bore, cap = sheet.geometry.reservoir_bore_m, sheet.geometry.cap_intrusion_m
-    depth = sheet.values.get(Measure.IFP_DEPTH)
-    if None in (bore, cap, depth):
-        return None
-    try:
-        return Chamber(bore, depth.value_si, cap).volume_m3
     except OutOfRange:
         return None
 
