@@ -120,7 +120,9 @@ def test_a_correction_is_held_to_its_own_bench(at_bench, job, kit):
 
 def test_the_record_shows_the_range_of_the_bench(at_bench, job, kit):
     send(at_bench, at_step(job, CHARGE), bench_temperature="36", entered="186", tool=kit["gauge"].pk)
-    assert "186 psi, bench at 36 °F" in words(at_bench.get(at_step(job, CHARGE)))
+    told = words(at_bench.get(at_step(job, CHARGE)))
+    assert "186 psi, bench at 36 °F" in told
+    assert "allowed on that bench (36 °F, sea level): 182 to 191 psi" in told
 
 
 def test_a_draft_marks_the_target_as_one(at_bench, desk, technician, second, kit):
