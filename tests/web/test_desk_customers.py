@@ -1,4 +1,4 @@
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from django.urls import reverse
@@ -7,6 +7,7 @@ from shop.customers.models import Consent, Customer, MeterReading, Vehicle
 from shop.dampers.models import Position
 from shop.staff.models import AuditEntry
 from tests import factories as make
+from tests.factories import NOON
 from tests.web.people import form, make_family, send, words
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("at_noon")]
@@ -348,6 +349,22 @@ def test_a_damper_of_nobody_has_no_page(at_desk, asked):
 
 
 # --- meters -----------------------------------------------------------------------------------------------------------
+
+
+def test_the_vehicle_tells_how_its_use_was_found_and_which_readings_were_left_out(at_desk):
+    vehicle = make.make_vehicle(created_at=NOON - timedelta(days=100))
+    make.make_meter_reading(vehicle, miles=5000, on=date(2026, 8, 1))
+    page = words(at_desk.get(vehicle.get_absolute_url()))
+    assert "There is only one reading of the odometer: a second one tells how much it is used." in page
+    assert "So far the date alone counts." in page
+    assert "the middle one of the rates" not in page
+    for on, miles in [(date(2026, 9, 1), 5310), (date(2026, 9, 15), 54500), (date(2026, 10, 1), 5610)]:
+        make.make_meter_reading(vehicle, miles=miles, on=on)
+    Vehicle.objects.update(forecast_stale=True)
+    page = words(at_desk.get(vehicle.get_absolute_url()))
+    assert "About 300 mi a month from 3 readings" in page
+    assert "The use a month is the middle one of the rates between any two readings" in page
+    assert "The reading 54500 of 15 September 2026 does not fit the others and is left out: a typing error?" in page
 
 
 def test_a_meter_reading_stands_on_the_vehicle_and_moves_the_forecast(at_desk):
