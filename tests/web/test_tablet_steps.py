@@ -579,11 +579,11 @@ def test_the_charge_leads_to_its_calculators_with_the_jobs_figures_and_the_rest_
     assert page.status_code == 200
     assert "Still to fill in: Temperature of the damper now." in words(page)
     assert typed_into(page) == {
-        "charge": "200 psi", "altitude": "5000", "spec_temperature": "68", "spec_altitude": "0",
+        "charge": "200", "altitude": "5000", "spec_temperature": "68", "spec_altitude": "0",
     }  # fmt: skip
     page = at_bench.get(offered["What the gauge takes"])
     assert typed_into(page) == {
-        "charge": "200 psi", "gas": "57.9", "gauge": "4", "temperature": "68", "altitude": "5000",
+        "charge": "200", "gas": "57.9", "gauge": "4", "temperature": "68", "altitude": "5000",
     }  # fmt: skip
     assert "What one check takes" in words(page)
 
@@ -594,11 +594,11 @@ def test_torque_and_oil_lead_to_theirs_and_other_steps_to_none(at_bench, desk):
     assert list(torque) == ["Extension or crow-foot"]
     page = at_bench.get(torque["Extension or crow-foot"])
     assert page.status_code == 200
-    assert typed_into(page) == {"torque": "18 lbf·ft", "angle": "0"}
+    assert typed_into(page) == {"torque": "18", "angle": "0"}
     oil = calculators(at_bench.get(at_step(job, FILL)))
     assert list(oil) == ["May this bottle stand in", "Oil for one damper"]
     assert "Still to fill in: Asked for: at 40 °C" in words(at_bench.get(oil["May this bottle stand in"]))
-    assert typed_into(at_bench.get(oil["Oil for one damper"]))["ifp_depth"] == "2.4 in"
+    assert typed_into(at_bench.get(oil["Oil for one damper"]))["ifp_depth"] == "2.4"
     assert calculators(at_bench.get(at_step(job, ZERO_PRESSURE))) == {}
 
 
@@ -607,3 +607,10 @@ def test_a_job_without_a_sheet_leads_to_calculators_that_ask_for_everything(at_b
     page = at_bench.get(calculators(at_bench.get(at_step(job, TORQUE)))["Extension or crow-foot"])
     assert page.status_code == 200
     assert "Still to fill in: Torque on the sheet" in words(page)
+
+
+def test_a_figure_in_another_unit_goes_along_with_it(at_bench, desk, settings):
+    settings.SHOP_UNITS = settings.SHOP_UNITS | {"torque": "N·m"}
+    job = order_on_the_benches(desk).jobs.get()
+    torque = calculators(at_bench.get(at_step(job, TORQUE)))
+    assert typed_into(at_bench.get(torque["Extension or crow-foot"]))["torque"] == "18 lbf·ft"

@@ -11,7 +11,7 @@ from shop.figures.asked import Quantity
 from shop.figures.calculator import Calculator
 from shop.figures.catalogue import CALCULATORS
 from shop.workorders.charge import gas_space
-from shop.workorders.frozen import FrozenSheet
+from shop.workorders.frozen import FrozenSheet, FrozenValue
 from shop.workorders.selectors import StepState
 
 HELPING = {
@@ -36,17 +36,21 @@ def _link(calculator: Calculator, sheet: FrozenSheet) -> tuple[str, str]:
     filled = {}
     for one in calculator.inputs:
         if one.name in printed:
-            filled[one.name] = printed[one.name]
+            filled[one.name] = _as_printed(printed[one.name], one)
         elif sizes.get(one.name) is not None:
             filled[one.name] = _typed(sizes[one.name], one)
     address = reverse("tablet:figure", args=[calculator.name])
     return calculator.title, f"{address}?{urlencode(filled | {BEGUN: 1})}"
 
 
-def _printed(sheet: FrozenSheet) -> dict[str, str]:
-    """The sheet's figures by the name of the input, as its source gives them: rounded by nobody."""
-    found = {FIGURES[name]: value for name, value in sheet.values.items() if name in FIGURES}
-    return {name: f"{value.figures} {value.unit}" for name, value in found.items()}
+def _printed(sheet: FrozenSheet) -> dict[str, FrozenValue]:
+    """The sheet's figures by the name of the input."""
+    return {FIGURES[name]: value for name, value in sheet.values.items() if name in FIGURES}
+
+
+def _as_printed(value: FrozenValue, asked: Quantity) -> str:
+    """The source's own figures, rounded by nobody; with their unit where it is not the one beside that input."""
+    return value.figures if value.unit == asked.unit else f"{value.figures} {value.unit}"
 
 
 def _sizes(sheet: FrozenSheet) -> dict[str, float | None]:
