@@ -71,7 +71,14 @@ def test_the_frozen_sheet_of_a_job_cannot_be_changed(rows):
 
 @pytest.mark.parametrize(
     "change",
-    [{"year_to": 2014}, {"source_page": "p. 7"}, {"position": "rear"}, {"status": "draft"}, {"entered_by": None}],
+    [
+        {"year_to": 2014},
+        {"source_page": "p. 7"},
+        {"position": "rear"},
+        {"status": "draft"},
+        {"entered_by": None},
+        {"sent_back_why": "misread"},
+    ],
     ids=lambda change: next(iter(change)),
 )
 def test_a_verified_sheet_cannot_be_changed(manager, change):

@@ -72,6 +72,14 @@ class SpecSheet(models.Model):
     edition = models.PositiveSmallIntegerField(
         default=1, help_text="Counts the changes of the draft, so that what is verified is what was compared."
     )
+    # Null, not empty: SQLite adds such a column without building the table anew, and so its triggers stay.
+    sent_back_why = models.CharField(  # noqa: DJ001
+        max_length=300,
+        null=True,
+        blank=True,
+        help_text="What a second person found amiss; gone with the next edition.",
+    )
+    sent_back_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
 
     class Meta:
         ordering = ["damper_model__maker", "damper_model__name", "code", "-version"]

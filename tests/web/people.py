@@ -4,6 +4,8 @@ import html
 import re
 from html.parser import HTMLParser
 
+from django.urls import reverse
+
 from shop.dampers.models import Position
 from shop.specs.models import KitMeasure, SheetPosition
 from tests import factories as make
@@ -62,6 +64,17 @@ def send(client, url, action="", to=None, **typed):
     page = client.get(url)
     assert page.status_code == 200, words(page)
     return client.post(to or url, form(page, action) | typed)
+
+
+# Everything of a sheet with four figures compared with its source.
+TICKS = dict.fromkeys(
+    ["read_shaft_nut_torque", "read_charge", "read_ifp_depth", "read_oil_volume", "read_place"], "on"
+)  # fmt: skip
+
+
+def verify(client, sheet, **typed):
+    """Compare a draft with its source and verify it."""
+    return send(client, reverse("manage:sheet_verify", args=[sheet.pk]), "verify", **TICKS | typed)
 
 
 def make_family():

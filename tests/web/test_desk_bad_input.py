@@ -43,7 +43,11 @@ def pages(manager):
     return [(page, page) for page in alone] + [
         (customer.get_absolute_url(), at("desk:customer_consent", customer.pk)),
         (vehicle.get_absolute_url(), at("desk:meter", vehicle.pk)),
-        (draft.get_absolute_url(), at("manage:sheet_verify", draft.pk)),
+        (at("manage:sheet_verify", draft.pk), at("manage:sheet_verify", draft.pk)),
+        (at("manage:sheet_verify", draft.pk), at("manage:sheet_send_back", draft.pk)),
+        (at("manage:sheet_change", draft.pk), at("manage:sheet_change", draft.pk)),
+        (at("manage:sheets_table"), at("manage:sheets_table")),
+        (at("manage:sheets_copy", ask=f"?sheet={draft.pk}"), at("manage:sheets_copy", ask=f"?sheet={draft.pk}")),
         (draft.get_absolute_url(), at("manage:sheet_withdraw", draft.pk)),
         (at("desk:pick_list", booked.pk), at("desk:pick_row", booked.pk)),
     ]
@@ -70,6 +74,21 @@ def test_no_list_stumbles_over_what_is_asked(as_manager, typed):
     for url in [reverse(name) for name in names.split()]:
         for key in ("q", "page", "state", "status", "before", "customer", "vehicle", "loose", "part", "replaces"):
             assert as_manager.get(url, {key: typed}).status_code in CALM, (url, key)
+
+
+@pytest.mark.parametrize(
+    "typed", NASTY, ids=["nothing", "null", "long", "huge", "endless", "below", "beyond", "late", "odd"]
+)
+def test_no_page_of_the_spec_table_stumbles_over_what_is_asked(as_manager, typed):
+    for name, keys in (
+        ("sheet_new", "copy damper_model position year_from vehicle_model"), ("sheets_table", "q page damper_model"),
+        ("sheets_copy", "sheet"), ("sheets_compare", "sheet only"), ("sheets_queue", "page"),
+    ):  # fmt: skip
+        for key in keys.split():
+            assert as_manager.get(reverse(f"manage:{name}"), {key: typed}).status_code in CALM, (name, key)
+    for key in ("value", "unit", "tolerance"):
+        asked = {"measure": "charge", "value": "100", "unit": "psi", "tolerance": "± 5", key: typed}
+        assert as_manager.get(reverse("manage:sheet_limits"), asked).status_code in CALM, key
 
 
 def test_bytes_that_are_no_text_are_no_fault(as_manager, pages):

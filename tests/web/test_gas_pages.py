@@ -12,7 +12,7 @@ from shop.specs.models import SheetStatus, SpecSheet
 from tests import factories as make
 from tests.factories import NOON
 from tests.web.dampers_at_work import order_on_the_benches
-from tests.web.people import form, send, words
+from tests.web.people import TICKS, form, send, words
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("at_noon")]
 
@@ -112,7 +112,7 @@ def test_a_flagged_sheet_is_asked_about_kept_by_a_tick_and_verified_with_a_reaso
     assert "Flagged. The IFP hits the cap before full stroke" in words(page)
 
     verify = reverse("manage:sheet_verify", args=[sheet.pk])
-    typed = form(page, "verify/") | {"compared": "on"}
+    typed = form(at_bench.get(verify), "verify/") | TICKS
     refused = at_bench.post(verify, typed)
     assert refused.status_code == 422
     assert "Write down why the figures are right all the same." in words(refused)

@@ -6,7 +6,7 @@ from shop.specs.selectors import sheet_for
 from tests import factories as make
 from tests.factories import LBF_FT
 from tests.web.conftest import logged_in
-from tests.web.people import form, send, words
+from tests.web.people import TICKS, form, send, verify, words
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("at_noon")]
 LIST, NEW = reverse("manage:sheets"), reverse("manage:sheet_new")
@@ -31,7 +31,8 @@ def test_the_list_tells_what_each_sheet_holds_for_and_where_it_comes_from(at_ben
                     source_revision="rev B", source_page="p. 12")  # fmt: skip
     make.make_sheet(model, code="H9-B", year_to=2014, status=SheetStatus.DRAFT)
     page = words(at_bench.get(LIST))
-    assert "Hallinde H9 H9-A version 1 Model years from 2015, rear any vehicle" in page
+    assert "H9-A version 1 Hallinde H9 Model years from 2015, rear any vehicle" in page
+    assert "22 lbf·ft 20.9 to 23.1 100 psi 95 to 105 3.4 in 3.37 to 3.43 305 mL 300 to 310" in page
     assert "H9 bench manual, rev B, p. 12 verified" in page
     assert "Model years to 2014, any position" in page
     assert "DRAFT" in page
@@ -55,10 +56,10 @@ def test_the_list_takes_as_many_queries_for_fifty_sheets_as_for_five(at_desk, dj
 
     fill(5)
     at_desk.get(LIST)
-    with django_assert_num_queries(4):  # session, user, count, sheets
+    with django_assert_num_queries(6):  # session, user, count, sheets, their figures, drafts that wait
         at_desk.get(LIST)
     fill(55)
-    with django_assert_num_queries(4):
+    with django_assert_num_queries(6):
         assert "1 to 50 of 60" in words(at_desk.get(LIST))
 
 
@@ -74,9 +75,12 @@ def test_a_sheet_shows_its_figures_as_printed_and_in_the_units_of_the_shop(at_de
 
 @pytest.mark.parametrize("pk", [4711, 10**25])
 def test_a_sheet_that_is_not_there_has_no_page(as_manager, pk):
-    for name in ("sheet", "sheet_verify", "sheet_withdraw"):
-        assert as_manager.post(reverse(f"manage:{name}", args=[pk])).status_code == 404
-    assert as_manager.get(NEW, {"replaces": pk}).status_code == 404
+    for name in ("sheet", "sheet_change", "sheet_verify", "sheet_send_back", "sheet_withdraw"):
+        status = as_manager.post(reverse(f"manage:{name}", args=[pk])).status_code
+        assert status == (405 if name == "sheet" else 404)
+    assert as_manager.get(reverse("manage:sheet", args=[pk])).status_code == 404
+    for name in ("replaces", "copy"):
+        assert as_manager.get(NEW, {name: pk}).status_code == 404
 
 
 # --- entering
@@ -108,8 +112,19 @@ def test_a_sheet_is_entered_as_a_draft_in_the_units_of_its_source(as_manager):
         ({"shaft_nut_torque": "tight"}, "Shaft nut torque: “tight” cannot be read."),
         ({"shaft_nut_torque": "22 psi"}, "Shaft nut torque: “22 psi” cannot be read."),
         ({"shaft_nut_torque": ""}, "Shaft nut torque: give the value itself."),
-        ({"shaft_nut_torque_low": ""}, "give the lowest value that is still in tolerance."),
-        ({"shaft_nut_torque_high": "21"}, "lies outside its own tolerance"),
+        ({"shaft_nut_torque_tolerance": "", "shaft_nut_torque_low": ""}, "give the lowest value that is still in"),
+        ({"shaft_nut_torque_tolerance": "", "shaft_nut_torque_high": "21"}, "lies outside its own tolerance"),
+        (
+            {"shaft_nut_torque_low": "20"},
+            "± 5 % of 22 lbf·ft is 20.9 to 23.1 lbf·ft, but the lowest is typed as 20 lbf·ft. Leave lowest and highest",
+        ),
+        ({"shaft_nut_torque_high": "23.2"}, "but the highest is typed as 23.2 lbf·ft"),
+        ({"shaft_nut_torque_tolerance": "5", "shaft_nut_torque_low": ""}, "tolerance: “5” cannot be read."),
+        (
+            {"shaft_nut_torque_tolerance": "", "shaft_nut_torque_low": "", "shaft_nut_torque_high": ""},
+            "Shaft nut torque: give the tolerance as printed, such as ± 5 %",
+        ),
+        ({"shaft_nut_torque_note": "x" * 201}, "at most 200 characters"),
         ({"shaft_nut_torque_unit": "furlong"}, "This is none of the choices, or not any more."),
         ({"note": "x" * 50_000}, "at most 1000 characters"),
         ({"code": "x" * 31}, "at most 30 characters"),
@@ -129,7 +144,9 @@ def test_a_sheet_that_cannot_be_is_refused_and_what_was_copied_stays(as_manager,
 
 
 def test_a_sheet_without_a_figure_is_refused(as_manager):
-    typed = printed(shaft_nut_torque="", shaft_nut_torque_low="", shaft_nut_torque_high="")
+    typed = printed(
+        shaft_nut_torque="", shaft_nut_torque_low="", shaft_nut_torque_high="", shaft_nut_torque_tolerance=""
+    )
     answer = send(as_manager, NEW, **typed)
     assert answer.status_code == 422
     assert "A sheet needs at least one figure." in words(answer)
@@ -146,14 +163,13 @@ def test_a_next_version_begins_with_what_the_sheet_says_and_takes_its_place_when
     old = make.make_sheet(model, torque=18, code="H9-A")
     url = f"{NEW}?replaces={old.pk}"
     opened = form(as_manager.get(url))
-    assert (opened["shaft_nut_torque"], opened["shaft_nut_torque_low"], opened["shaft_nut_torque_high"]) == (
-        "18", "17.1", "18.9",
-    )  # fmt: skip
+    assert (opened["shaft_nut_torque"], opened["shaft_nut_torque_tolerance"]) == ("18", "± 5 %")
+    assert (opened["shaft_nut_torque_low"], opened["source_page"]) == ("", "")
+    assert "Allowed: 17.1 to 18.9 lbf·ft" in words(as_manager.get(url))
     answer = send(
         as_manager,
         url,
         shaft_nut_torque="19",
-        shaft_nut_torque_high="20",
         source_revision="rev C",
         source_page="p. 13",
         why="the manual's next revision",
@@ -162,7 +178,7 @@ def test_a_next_version_begins_with_what_the_sheet_says_and_takes_its_place_when
     assert answer.url == new.get_absolute_url()
     assert (new.code, new.version, new.replaces) == ("H9-A", 2, old)
     assert sheet_for(model, 2015, "front_left").sheet == old
-    send(at_bench, answer.url, "verify", reverse("manage:sheet_verify", args=[new.pk]), compared="on")
+    assert verify(at_bench, new).status_code == 302
     assert sheet_for(model, 2015, "front_left").sheet == new
     assert "H9-A version 2 came after it." in words(as_manager.get(old.get_absolute_url()))
 
@@ -170,24 +186,12 @@ def test_a_next_version_begins_with_what_the_sheet_says_and_takes_its_place_when
 # --- verifying and withdrawing
 
 
-def test_a_second_person_verifies_after_comparing(at_bench):
-    sheet = make.make_sheet(make.make_damper_model(), status=SheetStatus.DRAFT)
-    to = reverse("manage:sheet_verify", args=[sheet.pk])
-    hasty = send(at_bench, sheet.get_absolute_url(), "verify", to)
-    assert hasty.status_code == 422
-    assert "Compare every figure with the source first" in words(hasty)
-    answer = send(at_bench, sheet.get_absolute_url(), "verify", to, compared="on")
-    assert "is verified" in words(at_bench.get(answer.url))
-    sheet.refresh_from_db()
-    assert sheet.status == SheetStatus.VERIFIED
-
-
 def test_whoever_entered_a_sheet_is_not_offered_to_verify_it_and_cannot(as_manager, manager):
     sheet = make.make_sheet(make.make_damper_model(), status=SheetStatus.DRAFT, entered_by=manager)
     page = as_manager.get(sheet.get_absolute_url())
     assert "a second person verifies them against the source" in words(page)
-    assert "Verify this sheet" not in words(page)
-    forced = as_manager.post(reverse("manage:sheet_verify", args=[sheet.pk]), {"compared": "on", "edition": 1})
+    assert "Compare with the source" not in words(page)
+    forced = as_manager.post(reverse("manage:sheet_verify", args=[sheet.pk]), TICKS | {"edition": 1})
     assert forced.status_code == 422
     assert "a second person has to verify it" in words(forced)
     sheet.refresh_from_db()
@@ -198,8 +202,7 @@ def test_two_sheets_for_the_same_unit_are_not_both_verified(at_bench):
     model = make.make_damper_model()
     there = make.make_sheet(model)
     rival = make.make_sheet(model, status=SheetStatus.DRAFT, year_from=2016)
-    to = reverse("manage:sheet_verify", args=[rival.pk])
-    answer = send(at_bench, rival.get_absolute_url(), "verify", to, compared="on")
+    answer = verify(at_bench, rival)
     assert answer.status_code == 422
     assert f"{there} is verified already" in words(answer)
 
@@ -222,15 +225,11 @@ def test_the_desk_reads_a_draft_and_is_offered_nothing(at_desk):
     page = at_desk.get(sheet.get_absolute_url())
     assert "18 lbf·ft DRAFT" in words(page)
     assert form(page) == {}
-    assert (
-        at_desk.post(reverse("manage:sheet_verify", args=[sheet.pk]), {"compared": "on", "edition": 1}).status_code
-        == 403
-    )
+    assert at_desk.post(reverse("manage:sheet_verify", args=[sheet.pk]), TICKS | {"edition": 1}).status_code == 403
 
 
 def test_a_manager_who_did_not_enter_a_sheet_may_verify_it(manager):
     other = logged_in(make.make_user())
     sheet = make.make_sheet(make.make_damper_model(), status=SheetStatus.DRAFT, entered_by=manager)
-    to = reverse("manage:sheet_verify", args=[sheet.pk])
-    assert send(other, sheet.get_absolute_url(), "verify", to, compared="on").status_code == 302
+    assert verify(other, sheet).status_code == 302
     assert sheet.values.get(measure="shaft_nut_torque").value_si == pytest.approx(22 * LBF_FT)

@@ -138,6 +138,7 @@ def change_draft(
     sheet.edition += 1
     _say(sheet, says, values, keep_flagged, sure)
     if changed := difference(before, content_of(sheet)):
+        _answer_note(sheet)
         _keep_edition(sheet, why, by, at)
         words = "; ".join(f"{one.what}: {one.before or 'nothing'}, now {one.after or 'nothing'}" for one in changed)
         audit(who=by, kind="sheet", key=sheet.pk, what=f"draft changed, {why.strip()}: {words}", at=at)
@@ -169,6 +170,12 @@ def _say(sheet: SpecSheet, says: dict, values: list[NewValue], keep_flagged: boo
         asked["keep_flagged"] = [ValidationError(one, code="flagged") for one in found]
     if asked:
         raise ValidationError(asked)
+
+
+def _answer_note(sheet: SpecSheet) -> None:
+    """Whoever changes or verifies a draft that was sent back has answered the note; the history keeps it."""
+    sheet.sent_back_why = sheet.sent_back_by = None
+    sheet.save(update_fields=["sent_back_why", "sent_back_by"])
 
 
 def _keep_edition(sheet: SpecSheet, why: str, by: User, at: datetime) -> None:
@@ -221,6 +228,7 @@ def verify_sheet(*, sheet: SpecSheet, edition: int, flag_reason: str = "", by: U
             "two answers. Withdraw that one, or enter this one as its next version, or narrow the model years.",
             code="overlap",
         )
+    _answer_note(sheet)
     sheet.status, sheet.verified_by, sheet.verified_at = SheetStatus.VERIFIED, by, at
     sheet.flag_reason = flag_reason.strip() if found else ""
     try:
@@ -232,6 +240,30 @@ def verify_sheet(*, sheet: SpecSheet, edition: int, flag_reason: str = "", by: U
         ) from error
     what = f"verified: {sheet}" + (f", although flagged: {sheet.flag_reason}" if found else "")
     audit(who=by, kind="sheet", key=sheet.pk, what=what, at=at)
+    return sheet
+
+
+@transaction.atomic
+def send_back(*, sheet: SpecSheet, edition: int, why: str, by: User, at: datetime) -> SpecSheet:
+    """Tell whoever entered a draft what differs from its source. It stays a draft, with the note until it is changed.
+
+    edition is the one that was compared. Who has entered or changed it mends it and sends nothing back.
+    """
+    _lock_sheets_of(sheet.damper_model)
+    sheet = SpecSheet.objects.get(pk=sheet.pk)
+    if sheet.status != SheetStatus.DRAFT:
+        words = f"{sheet} is {sheet.get_status_display()}: only a draft is sent back. Open it to see its present state."
+        raise Conflict(words, code="not_a_draft")
+    if sheet.edition_by(by):
+        words = f"You entered or changed {sheet} yourself: change the draft instead of sending it back."
+        raise ValidationError(words, code="second_person")
+    _check_edition(sheet, edition)
+    if not why.strip():
+        raise refused("why", "Say what differs from the source: which figure, and what the source prints.", "why")
+    sheet.sent_back_why, sheet.sent_back_by = one_line(why), by
+    sheet.full_clean()
+    sheet.save(update_fields=["sent_back_why", "sent_back_by"])
+    audit(who=by, kind="sheet", key=sheet.pk, what=f"sent back: {sheet}: {sheet.sent_back_why}", at=at)
     return sheet
 
 

@@ -1,16 +1,12 @@
 from django.urls import include, path
 
 from shop.web.manage.reminders import reminders
-from shop.web.manage.views import scans, specs, staff, stock
+from shop.web.manage.views import scans, staff, stock
 
 app_name = "manage"
 urlpatterns = [
     path("catalogue/", include("shop.web.manage.catalogue.urls")),
-    path("sheets/", specs.sheets, name="sheets"),
-    path("sheets/new/", specs.sheet_new, name="sheet_new"),
-    path("sheets/<int:pk>/", specs.sheet, name="sheet"),
-    path("sheets/<int:pk>/verify/", specs.sheet_verify, name="sheet_verify"),
-    path("sheets/<int:pk>/withdraw/", specs.sheet_withdraw, name="sheet_withdraw"),
+    path("sheets/", include("shop.web.manage.sheets.urls")),
     path("sheets/<int:pk>/scans/new/", scans.scan_add, name="scan_add"),
     path("sheets/<int:pk>/scans/<int:number>/", scans.scan, name="scan"),
     path("sheets/<int:pk>/scans/<int:number>/remove/", scans.scan_remove, name="scan_remove"),
