@@ -85,7 +85,7 @@ CHARGE_TODAY = Calculator(
         "p = n R T (1 + B n + C n² + D n³)",
     ),
     validity="0 to 3.5 MPa (508 psi), −40 to 150 °C, −500 to 9000 m, damper at rest with oil and gas at one "
-    "temperature; the oil’s growth is left out (see Gas along the stroke). Within 0.2 kPa of the source.",
+    "temperature; the oil’s growth is left out (see Gas along the stroke). Within 0.5 kPa of the source.",
     source=f"{GAS}; {AIR}",
     caution=CAUTION,
     blame={"spec_pa": "charge", "bench_k": "bench_temperature", "spec_k": "spec_temperature"},
