@@ -355,6 +355,15 @@ def test_a_reading_is_judged_by_the_charge_it_came_from(reading, said, state):
     assert (first.text, first.state) == (f"The charge was {said}.", state)
 
 
+def test_the_gas_pushes_the_shaft_and_lifts_the_damper():
+    """By hand: 1.379 N/mm² × 201.06 mm² = 277.3 N, on 52.5 N/mm 5.28 mm; slow, 120 mm of stroke leave 0.583 of the gas
+    space, so about (1.379 + 0.101) / 0.583 − 0.101 = 2.44 N/mm²."""
+    got = worked("gas-along-the-stroke", **STROKE, rate="52.5 N/mm")
+    assert got["force"] == pytest.approx(277.26, abs=0.05)
+    assert got["lift"] == pytest.approx(5.281e-3, abs=1e-5)
+    assert got["full_force"] == pytest.approx(2.44 * 201.06, rel=0.01)
+
+
 def test_the_shops_altitude_is_where_the_calculators_start(settings):
     settings.SHOP_ALTITUDE_M = 1500.0
     texts = {"charge": "200 psi", "bench_temperature": "20 °C"}
