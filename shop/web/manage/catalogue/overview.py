@@ -6,13 +6,14 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from shop.core.clock import local_day
+from shop.core.rows import names
 from shop.customers.models import VehicleModel
 from shop.dampers.models import DamperModel, Position
 from shop.documents.selectors.words import NO_SOURCE
 from shop.parts.models import Part
 from shop.specs.models import KitLine, SheetStatus, SpecSheet
 from shop.web.access import allow
-from shop.web.manage.catalogue.words import is_pressing, names
+from shop.web.manage.catalogue.words import is_pressing
 from shop.web.pages import show
 from shop.workorders.models import Tool
 
