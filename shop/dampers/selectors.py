@@ -1,8 +1,12 @@
-"""What a vehicle model carries, read as a table of model years by corner."""
+"""What a vehicle model carries, read as a table of model years by corner; and why it cannot be removed."""
 
 from dataclasses import dataclass
 
-from shop.customers.models import VehicleModel
+from django.db.models import ProtectedError
+from django.db.models.deletion import Collector
+
+from shop.core.rows import names
+from shop.customers.models import Vehicle, VehicleModel
 from shop.dampers.models import Fitment, Position
 
 
@@ -52,3 +56,23 @@ def _at(fitments: list[Fitment], position: Position, year: int) -> Fitment | Non
     """What sits at a corner in a model year."""
     there = (one for one in fitments if one.position == position)
     return next((one for one in there if one.year_from <= year and (not one.year_to or year <= one.year_to)), None)
+
+
+def why_kept(model: VehicleModel) -> str:
+    """What hangs on a vehicle model, in sentences that say why it cannot be removed; empty when nothing does."""
+    try:
+        Collector(using=model._state.db).collect([model])
+    except ProtectedError as error:
+        kinds: dict[str, list] = {}
+        for row in sorted(error.protected_objects, key=lambda row: (row._meta.label, row.pk)):
+            kinds.setdefault(row._meta.label, []).append(row)
+        hanging = " and ".join(_counted(rows) for rows in kinds.values())
+        return f"{model} cannot be removed, because of {hanging}. Only one that nothing hangs on can."
+    return ""
+
+
+def _counted(rows: list) -> str:
+    """Rows of one kind: how many, and the first few by name."""
+    meta = rows[0]._meta
+    told = names(f"{row.model_year} of {row.customer}" if isinstance(row, Vehicle) else row for row in rows)
+    return f"{len(rows)} {meta.verbose_name if len(rows) == 1 else meta.verbose_name_plural} ({told})"

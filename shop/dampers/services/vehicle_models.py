@@ -4,13 +4,14 @@ from datetime import datetime
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import ProtectedError, Q
+from django.db.models import Q
 
 from shop.core.errors import Conflict, refused, renamed
-from shop.core.rows import names, sharing_years, unchanged
+from shop.core.rows import sharing_years, unchanged
 from shop.customers import services as customers
-from shop.customers.models import Vehicle, VehicleModel
+from shop.customers.models import VehicleModel
 from shop.dampers.models import DamperModel, Fitment, Position
+from shop.dampers.selectors import why_kept
 from shop.staff.models import AuditEntry, User
 from shop.staff.services import note
 
@@ -151,31 +152,11 @@ def remove_vehicle_model(*, vehicle_model: VehicleModel, by: User, at: datetime)
     model = VehicleModel.objects.select_for_update().filter(pk=vehicle_model.pk).first()
     if model is None:
         raise Conflict(f"{vehicle_model} was removed already. Open the list again.", code="gone")
+    if words := why_kept(model):
+        raise ValidationError(words, code="in_use")
     what = f"removed: {model}, built {model.years()}"
-    try:
-        with transaction.atomic():
-            model.delete()
-    except ProtectedError as error:
-        words = (
-            f"{vehicle_model} stays: {_held_by(error.protected_objects)}. Only one that nothing hangs on is removed."
-        )
-        raise ValidationError(words, code="in_use") from error
+    model.delete()
     return note(who=by, kind="vehiclemodel", key=vehicle_model.pk, what=what, at=at)
-
-
-def _held_by(rows) -> str:
-    """What hangs on a row, by kind: "2 vehicles (…) and 1 spec sheet (…)"."""
-    kinds: dict[str, list] = {}
-    for row in sorted(rows, key=lambda row: (row._meta.label, row.pk)):
-        kinds.setdefault(row._meta.label, []).append(row)
-    told = []
-    for same in kinds.values():
-        words = same[0]._meta.verbose_name if len(same) == 1 else same[0]._meta.verbose_name_plural
-        told.append(
-            f"{len(same)} {words} "
-            f"({names(f'{row} of {row.customer}' if isinstance(row, Vehicle) else row for row in same)})"
-        )
-    return f"{' and '.join(told)} {'hangs' if len(rows) == 1 else 'hang'} on it"
 
 
 def _check_fitments_inside(model: VehicleModel) -> None:

@@ -101,7 +101,7 @@ def customer_change(request, pk):
         if submit(form, services.change_customer, customer=row, by=request.user, at=timezone.now()):
             messages.success(request, f"{row} is changed.")
             return redirect(row)
-        _catch_up(form, row)
+        form.catch_up(row)
     trail = [_CUSTOMERS, (row, row.get_absolute_url())]
     return show_form(request, form, title=f"Change {row}", action="Save", trail=trail, back=row.get_absolute_url())
 
@@ -154,7 +154,7 @@ def vehicle_change(request, pk):
         if submit(form, change_vehicle, vehicle=row, by=request.user, at=timezone.now()):
             messages.success(request, "The vehicle is changed.")
             return redirect(row)
-        _catch_up(form, row)
+        form.catch_up(row)
     return show_form(
         request, form, title=f"Change {row}", action="Save", trail=_trail_to(row), back=row.get_absolute_url()
     )
@@ -275,13 +275,6 @@ def _reading(row, pk):
 
 def _now(row, form_class):
     return {name: getattr(row, name) for name in form_class.base_fields if hasattr(row, name)}
-
-
-def _catch_up(form, row):
-    """Somebody else was first: the next try starts from what they wrote."""
-    if form.status == 409:
-        row.refresh_from_db()
-        form.catch_up(row)
 
 
 def _trail_to(row):

@@ -21,13 +21,14 @@ def index(request):
 @require_safe
 def figure(request, name):
     """One calculator; the address holds what was typed. ?part=result gives the answer and the errors alone, for the
-    module that asks while somebody types."""
+    module that asks while somebody types; ?begin=1 fills in what it names and waits for the rest."""
     calculator = CALCULATORS.get(name)
     if calculator is None:
         raise Http404
     live = request.GET.get("part") == RESULT
-    asked = live or any(one.name in request.GET for one in calculator.inputs)
-    form = FigureForm(calculator, request.GET if asked else None, live=live)
+    known = {one.name: request.GET[one.name] for one in calculator.inputs if one.name in request.GET}
+    asked = live or (known and "begin" not in request.GET)
+    form = FigureForm(calculator, request.GET if asked else None, live=live, initial=known)
     refused = form.is_bound and not form.is_valid()
     page = {
         "form": form,
