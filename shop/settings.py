@@ -281,6 +281,7 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "ENUM_NAME_OVERRIDES": {"PositionEnum": "shop.dampers.models.Position"},  # one name, alone and in a list
 }
 
 # --- Logs: one JSON object a line, each with the id of the request it belongs to -----------------------------------

@@ -37,8 +37,10 @@ WITH_IFP = [Construction.RESERVOIR, Construction.INTERNAL]
 class DamperModelQuerySet(models.QuerySet):
     def matching(self, text: str):
         """Whose maker and name hold every word, or all but those of a vehicle model and year on which they sit."""
-        own, sits = Q(), Q()
-        for word in text.split():
+        own, sits, asked = Q(), Q(), text.split()
+        if not asked:
+            return self
+        for word in asked:
             named = Q(maker__icontains=word) | Q(name__icontains=word)
             own &= named
             there = Q(damper_model__in=self.model.objects.filter(named))
