@@ -26,9 +26,8 @@ def check_clicks(
     if adjuster is None or entered.si <= adjuster.clicks:
         return
     corner = f"{where.capitalize()}: the" if where else "The"
-    has = "1 click" if adjuster.clicks == 1 else f"{adjuster.clicks} clicks"
     words = (
-        f"{corner} {adjuster.get_kind_display()} adjuster of the {damper_model} has {has}; {entered.figures} were "
-        "counted. Turn it fully closed and count again."
+        f"{corner} {adjuster.get_kind_display()} adjuster of the {damper_model} has {adjuster.in_clicks()}; "
+        f"{entered.figures} were counted. Turn it fully closed and count again."
     )
     raise refused(field, words, "too_many_clicks")

@@ -151,7 +151,10 @@ class Adjuster(models.Model):
         ]
 
     def __str__(self):
-        return f"{self.get_kind_display()}, {self.clicks} clicks"
+        return f"{self.get_kind_display()}, {self.in_clicks()}"
+
+    def in_clicks(self) -> str:
+        return "1 click" if self.clicks == 1 else f"{self.clicks} clicks"
 
 
 class Fitment(models.Model):
