@@ -97,6 +97,7 @@ def test_the_search_takes_words_of_maker_and_model_and_a_model_year(manager):
     enter(manager, maker="Velloway", name="Trace", year_from=2016, year_to=None)
     for text, found in [
         ("ridge", ["Ridge 900"]), ("ostr 900", ["Ridge 900"]), ("2015", ["Ridge 900"]),
-        ("2017", ["Ridge 900", "Trace"]), ("2019", ["Trace"]), ("trace 2015", []), ("1969", []), ("", ["Ridge 900", "Trace"]),
+        ("2017", ["Ridge 900", "Trace"]), ("2019", ["Trace"]), ("trace 2015", []), ("1969", []),
+        ("", ["Ridge 900", "Trace"]),
     ]:  # fmt: skip
         assert [model.name for model in VehicleModel.objects.matching(text)] == found, text

@@ -41,7 +41,7 @@ NUMBERS_OFFERED = 500  # part numbers of the stock that the browser suggests
 @require_safe
 @allow("look")
 def damper_models(request):
-    form = FindForm(request.GET, label="Maker or model, of the damper or a vehicle; model year")
+    form = FindForm(request.GET, label="Damper, vehicle or model year")
     rows = DamperModel.objects.matching(form.text) if form.is_valid() else DamperModel.objects.none()
     rows = rows.annotate(
         verified=Count("sheets", Q(sheets__status=SheetStatus.VERIFIED), distinct=True),
