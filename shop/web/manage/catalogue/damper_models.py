@@ -9,7 +9,7 @@ from django.urls import reverse, reverse_lazy
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from shop.core.amounts import in_full, in_other_unit, shop_unit, stock_amount
+from shop.core.amounts import in_full, in_other_unit, in_shop_unit, stock_amount
 from shop.dampers.geometry import SIZES
 from shop.dampers.models import DamperModel
 from shop.dampers.services import create_damper_model, set_adjusters, set_geometry
@@ -27,7 +27,6 @@ from shop.web.manage.catalogue_forms import (
     IntervalForm,
     KitLineForm,
     SizesForm,
-    trimmed,
 )
 from shop.web.pages import number, page_of, sent, show, show_form
 from shop.web.words import count
@@ -219,9 +218,9 @@ def _oil_page(model):
     sizes = {size.argument: size for size in SIZES}
     asked = {name: sizes[name] for name in ("body_bore", "shaft", "reservoir_bore")}
     known = {
-        name: f"{trimmed(si, unit)} {unit}"
+        name: in_shop_unit(si, size.quantity)
         for name, size in asked.items()
-        if (si := getattr(model, size.name)) is not None and (unit := shop_unit(size.quantity))
+        if (si := getattr(model, size.name)) is not None
     }
     return f"{reverse('tablet:figure', args=['oil-fill'])}?{urlencode({'begin': 1} | known)}"
 

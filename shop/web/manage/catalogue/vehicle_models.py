@@ -8,6 +8,7 @@ from django.urls import reverse, reverse_lazy
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
+from shop.core.rows import sharing_years
 from shop.customers.models import VehicleModel
 from shop.customers.services import create_vehicle_model
 from shop.dampers.models import DamperModel, Position
@@ -129,7 +130,11 @@ def fitment_change(request, pk, fitment_pk):
 @allow("keep_specs")
 def fitment_copy(request, pk, fitment_pk):
     model, fitment = _entry(pk, fitment_pk)
-    form = FitmentCopyForm(sent(request), fitment=fitment)
+    taken = set(
+        model.fitments.filter(sharing_years(fitment.year_from, fitment.year_to)).values_list("position", flat=True)
+    )
+    free = [one for one in Position.values if one not in taken]
+    form = FitmentCopyForm(sent(request), fitment=fitment, initial={"positions": free})
     if request.method == "POST" and submit(form, copy_fitment, fitment=fitment, by=request.user, at=timezone.now()):
         corners = " and ".join(Position(one).label for one in form.cleaned_data["positions"])
         messages.success(request, f"{fitment.damper_model} is entered: {corners}, {_years(fitment)}.")
