@@ -7,6 +7,7 @@ from shop.customers.services import change_vehicle_model, create_vehicle, create
 from shop.staff.models import AuditEntry
 from tests import factories as make
 from tests.factories import NOON
+from tests.racing import at_once
 
 pytestmark = pytest.mark.django_db
 
@@ -101,3 +102,18 @@ def test_the_search_takes_words_of_maker_and_model_and_a_model_year(manager):
         ("", ["Ridge 900", "Trace"]),
     ]:  # fmt: skip
         assert [model.name for model in VehicleModel.objects.matching(text)] == found, text
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_vehicle_entered_while_the_years_are_narrowed_is_not_left_outside(manager, desk):
+    customer = make.make_customer()
+    for _ in range(5):
+        model = make.make_vehicle_model(year_from=2010, year_to=2018)
+        entered, narrowed = at_once(
+            lambda model=model: create_vehicle(customer=customer, model=model, model_year=2018, by=desk, at=NOON),
+            lambda model=model: change(model, manager, year_to=2017),
+        )
+        refusals = [one for one in (entered, narrowed) if isinstance(one, ValidationError)]
+        assert len(refusals) == 1, (entered, narrowed)
+        model.refresh_from_db()
+        assert all(vehicle.model_year <= model.year_to for vehicle in model.vehicles.all())

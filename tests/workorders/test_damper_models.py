@@ -10,6 +10,7 @@ from shop.workorders.selectors import booked_in_vain, job_steps
 from shop.workorders.services import change_damper_model, check_in, close_job, record_reading
 from tests import factories as make
 from tests.factories import NOON
+from tests.racing import at_once
 
 pytestmark = pytest.mark.django_db
 
@@ -96,3 +97,24 @@ def test_a_correction_of_what_was_found_is_held_against_the_clicks_too(technicia
     with pytest.raises(ValidationError, match="has 12 clicks; 13 were counted"):
         record_reading(**given, entered=clicks(13), by=technician, at=NOON)
     assert record_reading(**given, entered=clicks(12), by=technician, at=NOON).value_si == 12
+
+
+# --- two at once ------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_a_check_in_and_a_new_construction_at_once_the_steps_fit_what_the_damper_is(desk, manager):
+    for _ in range(3):
+        order = make.make_order(by=desk)
+        model = order.jobs.get().damper.model
+        taken_in, changed = at_once(
+            lambda order=order: check_in(order=order, meters=[], as_found=[], by=desk, at=NOON),
+            lambda model=model: describe(model, manager, construction=Construction.EMULSION),
+        )
+        assert taken_in.status == "on_bench"
+        model.refresh_from_db()
+        if isinstance(changed, ValidationError):
+            assert "is on the benches in" in changed.messages[0]
+            assert model.construction == Construction.RESERVOIR
+        else:
+            assert model.construction == Construction.EMULSION
