@@ -1,6 +1,6 @@
 """What several packages need to enter, change and name rows of the catalogue."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 from django.db import IntegrityError, models, transaction
 from django.db.models import Q
@@ -48,10 +48,10 @@ def unchanged(rows: type[models.Model] | models.QuerySet, pk: int, version: int)
 NAMES_SHOWN = 3
 
 
-def names(rows: Iterable) -> str:
-    """The first few by name, and how many more there are."""
+def names(rows: Iterable, say: Callable = str) -> str:
+    """The first few, as say names one, and how many more there are."""
     rows = list(rows)
-    shown = [str(row) for row in rows[:NAMES_SHOWN]]
+    shown = [say(row) for row in rows[:NAMES_SHOWN]]
     more = len(rows) - len(shown)
     if more:
         return f"{', '.join(shown)} and {more} more"

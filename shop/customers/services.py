@@ -355,7 +355,7 @@ def _check_vehicles_inside(model: VehicleModel) -> None:
         rows = list(model.vehicles.filter(outside).select_related("customer").order_by("model_year", "pk"))
         if not rows:
             continue
-        told = names(f"{one.model_year} of {one.customer}" for one in rows)
+        told = names(rows, lambda one: f"{one.model_year} of {one.customer}")
         words = (
             f"A vehicle of the book would be left outside these years: {told}. Give years that hold it too, or correct "
             "its model year first."

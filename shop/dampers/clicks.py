@@ -14,8 +14,17 @@ COUNTED_ON = {
 
 def adjuster_for(damper_model: DamperModel, measure: str) -> Adjuster | None:
     """On which of its adjusters a measure is counted; None when no count of that one is known."""
+    kinds = COUNTED_ON.get(measure)
+    if not kinds:
+        return None
     known = {one.kind: one for one in damper_model.adjusters.all()}
-    return next((known[kind] for kind in COUNTED_ON.get(measure, ()) if kind in known), None)
+    return next((known[kind] for kind in kinds if kind in known), None)
+
+
+def clicks_in_words(damper_model: DamperModel, measure: str) -> str:
+    """In a sentence, how many clicks there are to count; empty when no count is known."""
+    adjuster = adjuster_for(damper_model, measure)
+    return f"{adjuster.get_kind_display().capitalize()}: {adjuster.in_clicks()} in all." if adjuster else ""
 
 
 def check_clicks(

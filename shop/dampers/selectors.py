@@ -74,5 +74,9 @@ def why_kept(model: VehicleModel) -> str:
 def _counted(rows: list) -> str:
     """Rows of one kind: how many, and the first few by name."""
     meta = rows[0]._meta
-    told = names(f"{row.model_year} of {row.customer}" if isinstance(row, Vehicle) else row for row in rows)
-    return f"{len(rows)} {meta.verbose_name if len(rows) == 1 else meta.verbose_name_plural} ({told})"
+    kind = meta.verbose_name if len(rows) == 1 else meta.verbose_name_plural
+    return f"{len(rows)} {kind} ({names(rows, _short)})"
+
+
+def _short(row) -> str:
+    return f"{row.model_year} of {row.customer}" if isinstance(row, Vehicle) else str(row)

@@ -5,7 +5,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from shop.customers.models import METER_QUANTITY, Meter, VehicleModel
-from shop.dampers.clicks import adjuster_for
+from shop.dampers.clicks import clicks_in_words
 from shop.dampers.measures import FOUND_AND_LEFT
 from shop.dampers.models import Damper, DamperModel, Position
 from shop.web.fields import DamperModelField, DayField, MomentField, QuantityField, bench_temperature_field
@@ -199,12 +199,10 @@ class CheckInForm(AsksForm):
                 name = f"found_{job.pk}_{measure}"
                 self.found_names[name] = (job, measure)
                 where = job.damper.where().capitalize()
-                adjuster = adjuster_for(job.damper.model, measure)
-                has = f"{adjuster.get_kind_display().capitalize()}: {adjuster.in_clicks()} in all." if adjuster else ""
                 self.fields[name] = QuantityField.of(
                     measure,
                     name=f"{where}: {measure.label}",
-                    help_text=has,
+                    help_text=clicks_in_words(job.damper.model, measure),
                     required=False,
                 )
 
