@@ -82,9 +82,6 @@ def damper_model_change(request, pk):
     if request.method == "POST":
         if made := submit(form, change_damper_model, damper_model=model, by=request.user, at=timezone.now()):
             messages.success(request, f"{made} is changed.")
-            if orders := booked_in_vain(made):
-                told = ", ".join(f"{order} of {order.customer}" for order in orders)
-                messages.warning(request, f"It is not serviced here any more, and is booked in {told}. Call them.")
             return redirect("manage:damper_model", pk)
         form.catch_up(model)
     here = reverse("manage:damper_model", args=[pk])
