@@ -104,6 +104,14 @@ def test_the_search_takes_words_of_maker_and_model_and_a_model_year(manager):
         assert [model.name for model in VehicleModel.objects.matching(text)] == found, text
 
 
+def test_a_vehicle_of_a_model_that_was_removed_meanwhile_is_refused(desk):
+    model, customer = make.make_vehicle_model(), make.make_customer()
+    VehicleModel.objects.all().delete()
+    with pytest.raises(ValidationError, match="was taken out of the catalogue just now") as refusal:
+        create_vehicle(customer=customer, model=model, model_year=2015, by=desk, at=NOON)
+    assert list(refusal.value.message_dict) == ["model"]
+
+
 @pytest.mark.django_db(transaction=True)
 def test_a_vehicle_entered_while_the_years_are_narrowed_is_not_left_outside(manager, desk):
     customer = make.make_customer()
