@@ -4,7 +4,7 @@ from datetime import UTC, date, datetime, timedelta
 from itertools import count
 
 from shop.customers.models import Customer, Meter, MeterReading, ReadingSource, Vehicle, VehicleModel
-from shop.dampers.models import Construction, Damper, DamperModel, Fitment, Position
+from shop.dampers.models import Adjuster, AdjusterKind, Construction, Damper, DamperModel, Fitment, Position
 from shop.parts.models import Container, Movement, MovementKind, Part
 from shop.specs.history import content_of
 from shop.specs.models import KitLine, KitMeasure, SheetEdition, SheetPosition, SheetStatus, SpecSheet, SpecValue
@@ -60,6 +60,10 @@ def make_meter_reading(vehicle, miles=None, hours=None, on=date(2026, 11, 25), *
 def make_damper_model(**given):
     defaults = {"maker": "Hallinde", "name": f"H{next(_number)}", "construction": Construction.RESERVOIR}
     return DamperModel.objects.create(**defaults | given)
+
+
+def make_adjuster(damper_model, kind=AdjusterKind.REBOUND, clicks=22):
+    return Adjuster.objects.create(damper_model=damper_model, kind=kind, clicks=clicks)
 
 
 def make_fitment(vehicle_model, position, damper_model, **given):

@@ -8,7 +8,7 @@ from django.db import IntegrityError, transaction
 
 from shop.core.models import RequestKey
 from shop.customers.models import Customer, MeterReading, Vehicle, VehicleModel
-from shop.dampers.models import Damper, DamperModel, Fitment, Position
+from shop.dampers.models import Adjuster, Damper, DamperModel, Fitment, Position
 from shop.parts.models import Container, Movement, Part, Reservation
 from shop.picklists.models import PickLine
 from shop.specs.models import (
@@ -45,6 +45,7 @@ def book(desk, technician, second, manager):
     vehicle = make.make_vehicle(vin="OS9R15-1")
     model = make.make_damper_model()
     make.make_fitment(vehicle.model, Position.REAR_LEFT, model)
+    make.make_adjuster(model)
     damper = make.make_damper(vehicle, Position.REAR_LEFT, model=model)
     make.make_damper(vehicle, Position.REAR_RIGHT, model=model)
     make.make_sheet(model, position=SheetPosition.REAR, status="draft")
@@ -112,6 +113,13 @@ CASES = {
     "dampermodel_highest_gas_pa": change(DamperModel, highest_gas_pa=300.0),
     "dampermodel_spring_rate_n_per_m": change(DamperModel, spring_rate_n_per_m=50.0),
     "dampermodel_shaft_within_bore": change(DamperModel, reservoir_bore_m=0.016, shaft_m=0.016),
+    "dampermodel_body_bore_m": change(DamperModel, body_bore_m=0.001),
+    "dampermodel_shaft_within_body": change(DamperModel, body_bore_m=0.016, shaft_m=0.016),
+    "dampermodel_cap_style_known": change(DamperModel, cap_style="glued"),
+    "dampermodel_cap_over_ifp": change(DamperModel, construction="emulsion", cap_style="ring"),
+    "adjuster_once": copy(Adjuster),
+    "adjuster_kind_known": change(Adjuster, kind="preload"),
+    "adjuster_clicks_plausible": change(Adjuster, clicks=0),
     "fitment_once": copy(Fitment),
     "fitment_position_known": change(Fitment, position="roof"),
     "fitment_years_in_order": change(Fitment, year_to=1999),

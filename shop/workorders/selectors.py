@@ -6,6 +6,7 @@ from datetime import date, datetime
 from shop.calc.units import within
 from shop.core.clock import local_day
 from shop.dampers.measures import FOUND_AND_LEFT, Measure, in_a_sentence
+from shop.dampers.models import DamperModel
 from shop.specs.models import Step
 from shop.specs.selectors import sheet_for
 from shop.workorders.charge import allowed_range
@@ -222,6 +223,14 @@ def figures_changed(job: DamperJob) -> str:
     return (
         f"The spec table has changed since check-in: this job keeps {kept}; today {today} would hold. Ask the manager."
     )
+
+
+def booked_in_vain(model: DamperModel):
+    """Booked orders with a damper of a model that is not serviced here any more: their customers have to be told."""
+    if model.serviceable:
+        return WorkOrder.objects.none()
+    rows = WorkOrder.objects.with_names().filter(status=OrderStatus.BOOKED, jobs__damper__model=model)
+    return rows.distinct().order_by("arrives_on", "pk")
 
 
 @dataclass(frozen=True)

@@ -56,7 +56,9 @@ LISTS = {
     "work-orders/": Bench(),
     "jobs/": Bench(),
 }
-BELOW_A_ROW = {"vehicles/<int:pk>/meter-readings/", "jobs/<int:pk>/readings/"}
+BELOW_A_ROW = {
+    "vehicles/<int:pk>/meter-readings/", "jobs/<int:pk>/readings/", "vehicle-models/<int:pk>/fitments/",
+}  # fmt: skip
 
 
 def test_every_list_is_counted_here():

@@ -72,6 +72,9 @@ def rows(db):
         "pick-lines": job.order.pick_list.lines.first().pk,
         "parts": family["oil"].pk,
         "sheets": family["damper_model"].sheets.first().pk,
+        "vehicle-models": family["vehicle_model"].pk,
+        "fitments": family["vehicle_model"].fitments.first().pk,
+        "damper-models": family["damper_model"].pk,
     }
     # The application as a server runs it closes its connection after a request; the test's transaction hangs on it.
     request_started.disconnect(close_old_connections)

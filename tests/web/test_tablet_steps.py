@@ -352,6 +352,17 @@ def test_one_bad_setting_and_none_is_written(at_bench, job, typed, sentence):
     assert not job.readings.filter(moment=Moment.LEFT).exists()
 
 
+def test_more_clicks_than_the_adjuster_has_are_refused_and_none_is_written(at_bench, job):
+    make.make_adjuster(job.damper.model, clicks=14)
+    assert "Rebound: 14 clicks in all." in words(at_bench.get(at_step(job, REFIT)))
+    answer = send(at_bench, at_step(job, REFIT), **LEFT | {"rebound_clicks": "15"})
+    assert answer.status_code == 422
+    told = f"The rebound adjuster of the {job.damper.model} has 14 clicks; 15 were counted. Turn it fully closed"
+    assert told in words(answer)
+    assert form(answer)["rebound_clicks"] == "15"
+    assert not job.readings.filter(moment=Moment.LEFT).exists()
+
+
 def test_where_nothing_was_noted_at_check_in_one_setting_as_left_is_enough_and_none_is_not(
     at_bench, desk, technician, second
 ):

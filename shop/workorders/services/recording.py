@@ -8,6 +8,7 @@ from shop.calc.units import Entered, show, show_range, within
 from shop.core.amounts import shop_unit
 from shop.core.clock import local_day
 from shop.core.errors import Conflict, refused, renamed
+from shop.dampers.clicks import check_clicks
 from shop.dampers.measures import FOUND_AND_LEFT, MOST_SI, QUANTITY, SPECIFIED, Measure, in_a_sentence
 from shop.specs.models import COLDEST_BENCH_K, WARMEST_BENCH_K, Step
 from shop.staff.models import User
@@ -60,6 +61,7 @@ def record_reading(
     check_bench_temperature(bench_temperature)
     _check_tolerance(job, measure, moment, entered, bench_temperature)
     check_figure(measure, entered)
+    check_clicks(job.damper.model, measure, entered)
     _check_tool(measure, moment, entered, tool, at)
     _check_correction(job, measure, moment, corrects)
     reading = Reading(

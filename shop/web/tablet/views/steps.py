@@ -31,6 +31,8 @@ def step(request, pk, number):
     here = page["here"]
     asked = ask_aim(request)
     form = entry_form(here.state, None if asked else sent(request), page["settings"], initial=asked)
+    if here.state.step.as_left:
+        form.tell_clicks(job.damper.model)
     if request.method == "POST" and not asked:
         if enter(form, job, here.step, request.user):
             return redirect(after_entry(find(pk), number))
