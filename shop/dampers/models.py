@@ -21,10 +21,17 @@ class Construction(models.TextChoices):
     ELECTRONIC = "electronic", "electronically controlled"
 
 
+class CapStyle(models.TextChoices):
+    THREADED = "threaded", "threaded"
+    RING = "ring", "held by a ring"
+    CLIP = "clip", "held by a clip"
+
+
 class DamperModel(models.Model):
     maker = models.CharField(max_length=60)
     name = models.CharField(max_length=60)
     construction = models.CharField(max_length=10, choices=Construction)
+    cap_style = models.CharField(max_length=8, choices=CapStyle, blank=True, help_text="Empty: not known.")
     serviceable = models.BooleanField("serviceable here", default=True)
     why_not = models.CharField("why not", max_length=300, blank=True, help_text="What to tell the customer.")
     # What decides the gas pressure along the stroke, see geometry.py; each may be unknown.

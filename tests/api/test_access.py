@@ -11,7 +11,7 @@ from tests.api.conftest import Caller, refused
 from tests.factories import make_user
 
 D, T, M = "desk", "technician", "manager"
-ALL, DESK, BENCH = {D, T, M}, {D, M}, {T, M}
+ALL, DESK, BENCH, MANAGER = {D, T, M}, {D, M}, {T, M}, {M}
 OPEN = None  # also to people without a log-in
 
 RULES = {
@@ -37,6 +37,17 @@ RULES = {
     ("GET", "dampers/<int:pk>/"): ALL,
     ("PATCH", "dampers/<int:pk>/"): DESK,
     ("POST", "dampers/<int:pk>/take-off/"): DESK,
+    ("GET", "procedures/"): ALL,
+    ("POST", "procedures/"): MANAGER,
+    ("GET", "procedures/<int:pk>/"): ALL,
+    ("GET", "procedures/<int:pk>/compare/"): ALL,
+    ("POST", "procedures/<int:pk>/change/"): MANAGER,
+    ("POST", "procedures/<int:pk>/make-current/"): MANAGER,
+    ("POST", "procedures/<int:pk>/discard/"): MANAGER,
+    ("POST", "procedures/<int:pk>/steps/"): MANAGER,
+    ("PATCH", "procedures/<int:pk>/steps/<int:step>/"): MANAGER,
+    ("POST", "procedures/<int:pk>/steps/<int:step>/move/"): MANAGER,
+    ("POST", "procedures/<int:pk>/steps/<int:step>/remove/"): MANAGER,
     ("GET", "spec/"): ALL,
     ("GET", "work-orders/"): ALL,
     ("POST", "work-orders/"): DESK,
@@ -53,6 +64,7 @@ RULES = {
     ("GET", "jobs/"): ALL,
     ("GET", "jobs/<int:pk>/"): ALL,
     ("POST", "jobs/<int:pk>/steps/<int:number>/done/"): BENCH,
+    ("POST", "jobs/<int:pk>/steps/<int:number>/does-not-apply/"): BENCH,
     ("POST", "jobs/<int:pk>/steps/<int:number>/second-check/"): BENCH,
     ("POST", "jobs/<int:pk>/reopen/"): BENCH,
     ("GET", "jobs/<int:pk>/readings/"): ALL,

@@ -1,7 +1,7 @@
 from django.urls import include, path
 
 from shop.web.manage.reminders import reminders
-from shop.web.manage.views import specs, staff, stock
+from shop.web.manage.views import procedures, specs, staff, stock
 
 app_name = "manage"
 urlpatterns = [
@@ -11,6 +11,18 @@ urlpatterns = [
     path("sheets/<int:pk>/", specs.sheet, name="sheet"),
     path("sheets/<int:pk>/verify/", specs.sheet_verify, name="sheet_verify"),
     path("sheets/<int:pk>/withdraw/", specs.sheet_withdraw, name="sheet_withdraw"),
+    path("procedures/", procedures.procedures, name="procedures"),
+    path("procedures/new/", procedures.procedure_new, name="procedure_new"),
+    path("procedures/<int:pk>/", procedures.procedure, name="procedure"),
+    path("procedures/<int:pk>/change/", procedures.procedure_change, name="procedure_change"),
+    path("procedures/<int:pk>/compare/", procedures.procedure_compare, name="procedure_compare"),
+    path("procedures/<int:pk>/edit/", procedures.procedure_edit, name="procedure_edit"),
+    path("procedures/<int:pk>/make-current/", procedures.procedure_make_current, name="procedure_make_current"),
+    path("procedures/<int:pk>/discard/", procedures.procedure_discard, name="procedure_discard"),
+    path("procedures/<int:pk>/steps/new/", procedures.step_new, name="procedure_step_new"),
+    path("procedures/<int:pk>/steps/<int:step_pk>/", procedures.step_change, name="procedure_step"),
+    path("procedures/<int:pk>/steps/<int:step_pk>/move/", procedures.step_move, name="procedure_step_move"),
+    path("procedures/<int:pk>/steps/<int:step_pk>/remove/", procedures.step_remove, name="procedure_step_remove"),
     path("stock/", stock.stock, name="stock"),
     path("stock/receive/", stock.receive, name="receive"),
     path("stock/count/", stock.count, name="count"),
