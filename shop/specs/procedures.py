@@ -69,8 +69,8 @@ def _order(steps: list[Step]) -> list[str]:
     if charge:
         late = [step for step in steps if step.number > charge.number]
         wrong += [
-            f"{_name(step)} comes after the charge in step {charge.number}. Nothing is opened, tightened or filled under "
-            "pressure: move it before that."
+            f"{_name(step)} comes after the charge in step {charge.number}. Nothing is opened, tightened or filled "
+            "under pressure: move it before that."
             for step in late
             if step in opening or step.reading in BEFORE_CHARGE
         ]
@@ -126,11 +126,12 @@ class Difference:
     @property
     def words(self) -> str:
         if self.was is None:
-            return f"added as step {self.now}"
+            return f"new, step {self.now}"
         if self.now is None:
-            return f"removed, was step {self.was}"
-        told = [f"moved from step {self.was} to {self.now}"] if self.moved else []
-        return " and ".join([*told, *(["changed"] if self.changes else [])])
+            return f"taken out, was step {self.was}"
+        if not self.moved:
+            return f"step {self.now}, changed"
+        return f"moved from step {self.was} to {self.now}{' and changed' if self.changes else ''}"
 
 
 def differences(before: Procedure, after: Procedure) -> list[Difference]:
