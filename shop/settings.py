@@ -281,6 +281,8 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    # One a damper has, several a step holds for: the same words.
+    "ENUM_NAME_OVERRIDES": {"ConstructionEnum": "shop.dampers.models.Construction"},
 }
 
 # --- Logs: one JSON object a line, each with the id of the request it belongs to -----------------------------------
