@@ -59,7 +59,7 @@ def test_a_version_reads_as_the_bench_reads_it(at_bench):
     assert "Tools: soft jaws, torque wrench in calibration Records: Shaft nut torque, read against the spec" in page
     assert "Only for: monotube with reservoir and IFP or monotube with IFP in the body." in page
     assert "Stored gas: zero pressure is proven here" in page
-    assert "The maker's current service manual for the exact unit prevails" in page.replace("any figure or step", "")
+    assert "For any figure or step shown here the maker's current service manual for the exact unit prevails" in page
     assert form(answer) == {}, "a technician changes nothing here"
     assert "Draft the next version" not in page
 

@@ -99,7 +99,8 @@ class StepChangeForm(StepForm):
 
     def catch_up(self, step) -> None:
         """After a conflict: take the step's present edition; .now tells what it says."""
-        self.data = self.data | {"edition": step.edition}
+        self.data = self.data.copy()
+        self.data["edition"] = step.edition
         self.now = [(label, text) for label, text in in_words(step).items() if text]
 
 
@@ -121,3 +122,9 @@ class MakeCurrentForm(KeyedForm):
     def clean(self):
         data = super().clean()
         return {name: value for name, value in data.items() if name != "read"}
+
+    def read_again(self, procedure, current) -> None:
+        """After a conflict: take what there is now; the tick is to be set anew."""
+        self.data = self.data.copy()
+        self.data.pop("read", None)
+        self.data["edition"], self.data["instead_of"] = procedure.edition, current.pk if current else ""

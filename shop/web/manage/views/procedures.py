@@ -79,7 +79,7 @@ def _page(request, row, *, change=None, make_current=None):
         "wrong": wrong,
         "form": change or make_current,
         "change": (change or KeyedForm()) if may_keep and not row.draft and not draft else None,
-        "make_current": (make_current or _make_current_form(row)) if may_make_current else None,
+        "make_current": (make_current or MakeCurrentForm(initial=_seen(row))) if may_make_current else None,
         "may_keep": may_keep,
         "history": AuditEntry.objects.filter(kind="procedure", key=str(row.pk)).order_by("-pk"),
         "trail": TRAIL,
@@ -87,9 +87,9 @@ def _page(request, row, *, change=None, make_current=None):
     return show(request, "manage/procedure.html", context)
 
 
-def _make_current_form(row):
-    now = current_procedure()
-    return MakeCurrentForm(initial={"edition": row.edition, "instead_of": now and now.pk})
+def _seen(row):
+    """What a manager has before the eyes who makes this version current."""
+    return {"edition": row.edition, "instead_of": current_procedure()}
 
 
 def _told(step):
@@ -121,10 +121,10 @@ def procedure_make_current(request, pk):
     if made := submit(form, services.make_current, procedure=row, **_signed(request)):
         messages.success(request, f"{made} is current: jobs follow it from the next check-in on.")
         return redirect(made)
-    if form.status == 409:  # what was read is not what is there any more: read it again
-        fresh = _make_current_form(_find(pk)).initial
-        form.data = form.data | {"edition": fresh["edition"], "instead_of": fresh["instead_of"] or "", "read": ""}
-    return _page(request, _find(pk), make_current=form)
+    row = _find(pk)
+    if form.status == 409:
+        form.read_again(row, current_procedure())
+    return _page(request, row, make_current=form)
 
 
 @allow("keep_specs")
