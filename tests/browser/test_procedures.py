@@ -1,5 +1,7 @@
 """A procedure is changed with the keyboard alone, and its pages are in nobody's way."""
 
+import re
+
 import pytest
 from django.urls import reverse
 
@@ -16,8 +18,8 @@ def press(page, role, name):
     """Go to a link or a button and press Enter, as somebody does who has no mouse."""
     there = page.get_by_role(role, name=name, exact=True)
     there.focus()
-    page.keyboard.press("Enter")
-    page.wait_for_load_state()
+    with page.expect_navigation():
+        page.keyboard.press("Enter")
 
 
 def titles(procedure):
@@ -40,9 +42,10 @@ def test_a_next_version_is_drafted_changed_and_made_current_without_scripts_and_
     for label, text in [("Stage", "Strip"), ("Title", "Weigh the parts"), ("Tools, in words", "scale")]:
         page.get_by_label(label).focus()
         page.keyboard.type(text)
-    page.keyboard.press("Enter")  # from a field, as forms are sent
+    with page.expect_navigation():
+        page.keyboard.press("Enter")  # from a field, as forms are sent
     page.get_by_text("Step 6. Weigh the parts is added.").wait_for()
-    press(page, "button", "Up: 6. Weigh the parts")
+    press(page, "button", re.compile("^Up ?: 6. Weigh the parts$"))
     page.get_by_text("“Weigh the parts” is step 5 now.").wait_for()
     assert titles(draft) == [*before[:4], "Weigh the parts", *before[4:]]
     # The page goes on from the line that was moved: the next Tab is on it.
@@ -53,7 +56,7 @@ def test_a_next_version_is_drafted_changed_and_made_current_without_scripts_and_
     page.keyboard.press("End")
     page.keyboard.type(", lamp")
     press(page, "button", "Save")
-    press(page, "button", "Take out: 16. Compare, bag, lay ready")
+    press(page, "button", re.compile("^Take out ?: 16. Compare, bag, lay ready$"))
     press(page, "button", "Take it out")
     press(page, "link", "Read it and make it current")
     page.get_by_label("Why the shop works by it from now on").focus()

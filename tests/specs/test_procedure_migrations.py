@@ -30,7 +30,7 @@ def test_a_shop_that_works_by_version_1_as_it_came_goes_on_with_version_2(back_t
     assert go_on() == [(1, False), (2, True)]
 
 
-@pytest.mark.parametrize("change", [{"text": "As we do it."}, {"critical": False}, {"stage": "Before"}], ids=str)
+@pytest.mark.parametrize("change", [{"text": "As we do it."}, {"critical": True}, {"stage": "Before"}], ids=str)
 def test_a_shop_that_changed_version_1_keeps_it(back_to_version_1, change):
     Step.objects.filter(number=2).update(**change)
     assert go_on() == [(1, True)]
