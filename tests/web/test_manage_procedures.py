@@ -225,13 +225,33 @@ def test_what_is_or_was_current_has_no_page_to_change_it(as_manager):
         step = kept.steps.first()
         assert as_manager.get(at("edit", kept)).url == kept.get_absolute_url()
         for url in (at("step", kept, step), at("step_new", kept)):
-            assert as_manager.get(url).status_code == 404
-            assert as_manager.post(url, {"title": "x"}).status_code == 404
-        assert as_manager.post(at("step_move", kept, step), {"number": "2"}).status_code == 404
-        assert as_manager.post(at("step_remove", kept, step), {"sure": "yes"}).status_code == 404
+            assert as_manager.get(url).url == kept.get_absolute_url()
+        assert as_manager.post(at("step_move", kept, step), {"number": "2"}).url == kept.get_absolute_url()
+        assert as_manager.post(at("step_remove", kept, step), {"sure": "yes"}).url == kept.get_absolute_url()
+        assert "is or was current, so it stays as it is" in words(as_manager.get(kept.get_absolute_url()))
         answer = as_manager.post(at("discard", kept), {"sure": "yes"})
         assert answer.status_code == 409
         assert "is or was current, so it stays as it is" in words(answer)
+
+
+def test_what_was_typed_stays_when_the_draft_is_made_current_or_the_step_taken_out_meanwhile(
+    as_manager, manager, draft
+):
+    step, gone = draft.steps.get(number=1), draft.steps.get(number=15)
+    typed = {one: form(as_manager.get(at("step", draft, one))) | {"tool": "my own words"} for one in (step, gone)}
+    new = form(as_manager.get(at("step_new", draft))) | {"stage": "Close", "title": "Sweep the bench"}
+    services.remove_step(step=gone, by=manager, at=NOON)
+    answer = as_manager.post(at("step", draft, gone), typed[gone])
+    assert answer.status_code == 409
+    assert "This step has been taken out meanwhile." in words(answer)
+    assert form(answer)["tool"] == "my own words"
+    make.put_in_force(Procedure.objects.get(pk=draft.pk), manager)
+    for url, mine, name in [(at("step", draft, step), typed[step], "tool"), (at("step_new", draft), new, "title")]:
+        answer = as_manager.post(url, mine | {"number": "3"})
+        assert answer.status_code == 409
+        assert "is or was current, so it stays as it is" in words(answer)
+        assert form(answer)[name] == mine[name]
+    assert as_manager.get(at("step", draft, gone)).status_code == 404
 
 
 # --- making current

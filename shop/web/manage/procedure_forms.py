@@ -97,6 +97,12 @@ class StepChangeForm(StepForm):
         records = StepForm.AS_LEFT if step.as_left else step.reading
         return {name: getattr(step, name) for name in (*names, "edition")} | {"records": records}
 
+    def refuse(self, sentence) -> None:
+        """There is nothing left that this could change."""
+        self.status = 409
+        self.is_valid()
+        self.add_error(None, sentence)
+
     def catch_up(self, step) -> None:
         """After a conflict: take the step's present edition; .now tells what it says."""
         self.data = self.data.copy()

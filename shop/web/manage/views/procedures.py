@@ -168,10 +168,13 @@ def procedure_compare(request, pk):
 @require_safe
 def procedure_edit(request, pk):
     row = _find(pk)
-    if not row.draft:
-        messages.info(request, f"{row} is or was current, so it stays as it is. Draft its next version to change it.")
-        return redirect(row)
-    return _edit_page(request, row)
+    return _edit_page(request, row) if row.draft else _kept(request, row)
+
+
+def _kept(request, row):
+    """To the page of a version that has none to change it, also when it was made current a moment ago."""
+    messages.info(request, f"{row} is or was current, so it stays as it is. Draft its next version to change it.")
+    return redirect(row)
 
 
 def _edit_page(request, row, form=None):
@@ -190,9 +193,10 @@ def _edit_page(request, row, form=None):
 @allow("keep_specs")
 @form_page
 def step_new(request, pk):
-    row = _draft(pk)
-    count = row.steps.count()
-    form = StepNewForm(sent(request), last=count + 1)
+    row = _find(pk)
+    if request.method != "POST" and not row.draft:
+        return _kept(request, row)
+    form = StepNewForm(sent(request), last=row.steps.count() + 1)
     if request.method == "POST" and (made := submit(form, services.add_step, procedure=row, **_signed(request))):
         messages.success(request, f"Step {made} is added.")
         return redirect(_row(made))
@@ -202,16 +206,24 @@ def step_new(request, pk):
 @allow("keep_specs")
 @form_page
 def step_change(request, pk, step_pk):
-    row = _draft(pk)
-    step = get_object_or_404(row.steps, pk=step_pk)
+    row = _find(pk)
+    step = row.steps.filter(pk=step_pk).first()
+    if request.method == "POST" and step is None:
+        form = StepChangeForm(request.POST)
+        form.refuse("This step has been taken out meanwhile. What you typed is still here; a new step can take it.")
+        return _step_page(request, row, form, title="A step that is gone", action="Save")
+    if step is None:
+        raise Http404
+    if request.method != "POST" and not row.draft:
+        return _kept(request, row)
     form = StepChangeForm(sent(request), initial=StepChangeForm.filled_from(step))
     if request.method == "POST":
         if made := submit(form, services.change_step, step=step, **_signed(request)):
             messages.success(request, f"Step {made} is saved.")
             return redirect(_row(made))
-        if form.status == 409 and (step := row.steps.filter(pk=step_pk).first()):
-            form.catch_up(step)
-    return _step_page(request, row, form, title=f"Step {step}" if step else "Step", action="Save")
+        if form.status == 409:
+            form.catch_up(row.steps.get(pk=step_pk))
+    return _step_page(request, row, form, title=f"Step {step}", action="Save")
 
 
 def _step_page(request, row, form, **words):
@@ -227,7 +239,9 @@ def _step_page(request, row, form, **words):
 @allow("keep_specs")
 @require_POST
 def step_move(request, pk, step_pk):
-    row = _draft(pk)
+    row = _find(pk)
+    if not row.draft:
+        return _kept(request, row)
     step = row.steps.filter(pk=step_pk).first()
     form = MoveForm(request.POST)
     if step and (made := submit(form, services.move_step, step=step, **_signed(request))):
@@ -242,7 +256,9 @@ def step_move(request, pk, step_pk):
 @allow("keep_specs")
 @require_POST
 def step_remove(request, pk, step_pk):
-    row = _draft(pk)
+    row = _find(pk)
+    if not row.draft:
+        return _kept(request, row)
     step = row.steps.filter(pk=step_pk).first()
     if step and "sure" not in request.POST:
         return show_form(
@@ -266,14 +282,6 @@ def step_remove(request, pk, step_pk):
 
 def _find(pk):
     return get_object_or_404(Procedure.objects.with_people(), pk=pk)
-
-
-def _draft(pk):
-    """A draft; what is or was current has no page to change it."""
-    row = _find(pk)
-    if not row.draft:
-        raise Http404
-    return row
 
 
 def _row(step: Step) -> str:
