@@ -172,7 +172,8 @@ def test_a_damper_opened_again_asks_anew(desk, manager, technician, second, kit)
 
 def test_the_card_says_for_which_caps_a_step_is_where_nobody_knows(desk, manager):
     job = job_with_a_cap(desk, manager)
-    text = " ".join(pages(job_card(order=job.order, at=NOON).pdf))
+    (text,) = pages(job_card(order=job.order, at=NOON).pdf)
+    assert "16. Compare, bag, lay ready" in text, "still on one sheet of paper"
     assert "5. Turn the cap out, only for a threaded cap" in text
     assert "Rebuild version 3" in text
 
