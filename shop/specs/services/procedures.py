@@ -35,8 +35,9 @@ def start_procedure(*, name: str, copy_of: Procedure | None = None, by: User, at
 def change_procedure(*, procedure: Procedure, by: User, at: datetime) -> Procedure:
     """Begin the draft of a procedure's next version as a copy of this one; the one there is stays as it is."""
     _check_kept(procedure, "procedure")
-    Procedure.objects.select_for_update(no_key=True).get(pk=procedure.pk)
-    same_name = list(Procedure.objects.filter(name=procedure.name))  # read after the wait
+    same_name = Procedure.objects.filter(name=procedure.name).order_by("pk")
+    list(same_name.select_for_update(no_key=True))
+    same_name = list(same_name)  # read anew: a draft that somebody made during the wait was not among those locked
     if draft := next((one for one in same_name if one.draft), None):
         raise Conflict(f"There is a draft already: {draft}. Change that one.", code="drafted")
     version = max(one.version for one in same_name) + 1

@@ -182,7 +182,6 @@ def _edit_page(request, row, form=None):
     context = {
         "procedure": row,
         "steps": steps,
-        "last": len(steps),
         "wrong": what_is_wrong(steps),
         "form": form,
         "trail": [*TRAIL, (row, row.get_absolute_url())],
@@ -221,8 +220,8 @@ def step_change(request, pk, step_pk):
         if made := submit(form, services.change_step, step=step, **_signed(request)):
             messages.success(request, f"Step {made} is saved.")
             return redirect(_row(made))
-        if form.status == 409:
-            form.catch_up(row.steps.get(pk=step_pk))
+        if form.status == 409 and (now := row.steps.filter(pk=step_pk).first()):
+            form.catch_up(now)
     return _step_page(request, row, form, title=f"Step {step}", action="Save")
 
 
