@@ -286,6 +286,7 @@ SPECTACULAR_SETTINGS = {
     # One field name, several lists of choices: each list gets a name of its own.
     "ENUM_NAME_OVERRIDES": {
         "PositionEnum": "shop.dampers.models.Position",
+        "ConstructionEnum": "shop.dampers.models.Construction",
         "SheetPosition": "shop.specs.models.SheetPosition",
         "Measure": "shop.dampers.measures.Measure",
         "SpecifiedMeasure": "shop.dampers.measures.SPECIFIED_CHOICES",

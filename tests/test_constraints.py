@@ -61,6 +61,7 @@ def book(desk, technician, second, manager):
     RequestKey.objects.create(scope="s", key="k", fingerprint="f", made_at=NOON)
     ServiceInterval.objects.create(damper_model=model, months=6, source="test")
     ServiceInterval.objects.create(vehicle_model=vehicle.model, months=6, source="test")
+    make.make_draft(manager)
 
 
 def change(model, **values):
@@ -154,9 +155,17 @@ CASES = {
         damper_model=make.make_damper_model()
     ),
     "serviceinterval_says_something": change(ServiceInterval, months=None),
-    "procedure_version_once": copy(Procedure, current=False),
-    "procedure_one_current": copy(Procedure, version=2),
-    "step_number_once": copy(Step),
+    "procedure_version_once": copy(Procedure, made_current_at=NOON),
+    "procedure_one_current": copy(Procedure, version=9, current=True, made_current_at=NOON),
+    "procedure_one_draft": copy(Procedure, version=9),
+    "procedure_current_since": change(Procedure, current=True),
+    "procedure_name_given": change(Procedure, name=""),
+    "step_number_once": copy(Step, origin=999),
+    "step_origin_once": copy(Step, number=999),
+    "step_one_entry": change(Step, reading="charge", as_left=True),
+    "step_pressure_known": change(Step, pressure="high"),
+    "step_proof_is_checked": change(Step, pressure="proven"),
+    "step_of_a_cap_is_plain": change(Step, cap_styles=["ring"], critical=True),
     "part_number_given": change(Part, number=""),
     "part_measure_known": change(Part, measure="length"),
     "container_size_once": copy(Container),

@@ -92,7 +92,7 @@ def finish_step(*, job: DamperJob, step: Step, by: User, at: datetime) -> StepDo
     """Sign that a step is done. Twice is as good as once."""
     job = _open_job(job)
     state = _state_of(job, step)
-    if state.done:
+    if state.done and not state.passed_over:
         return state.done
     _check_order(job, step, by)
     if step.reading and state.reading is None:
@@ -100,6 +100,29 @@ def finish_step(*, job: DamperJob, step: Step, by: User, at: datetime) -> StepDo
     if state.lacking:
         raise ValidationError(state.lacking, code="as_left_missing")
     return StepDone.objects.create(job=job, step=step, round=job.round, by=by, at=at)
+
+
+@transaction.atomic
+def pass_over_step(*, job: DamperJob, step: Step, by: User, at: datetime) -> StepDone:
+    """Sign that a step does not apply to this damper. Twice is as good as once.
+
+    Only a step for some caps, on a damper whose cap style nobody knows: such a step records nothing and is not
+    critical. Whoever passed over it by mistake can still do it.
+    """
+    job = _open_job(job)
+    state = _state_of(job, step)
+    if state.passed_over:
+        return state.done
+    if state.done:
+        raise Conflict(f"{step.title} is done already, by {state.done.by}.", code="done")
+    if not state.doubt:
+        raise ValidationError(
+            f"{step.title} belongs to every {job.damper.model}. Do it; only a step for some caps may be passed over, "
+            "where nobody knows the cap style.",
+            code="applies",
+        )
+    _check_order(job, step, by)
+    return StepDone.objects.create(job=job, step=step, round=job.round, applies=False, by=by, at=at)
 
 
 @transaction.atomic

@@ -12,7 +12,8 @@ from shop.dampers.models import DamperModel
 from shop.dampers.selectors import carried
 from shop.documents.selectors.words import NO_SOURCE
 from shop.parts.models import Part
-from shop.specs.models import KitLine, SheetStatus, SpecSheet
+from shop.specs.models import KitLine, Procedure, SheetStatus, SpecSheet
+from shop.specs.selectors import current_procedure
 from shop.web.access import allow
 from shop.web.manage.catalogue.words import is_pressing
 from shop.web.pages import show
@@ -44,6 +45,8 @@ def catalogue(request):
         "sheets_unsourced": SpecSheet.objects.exclude(status=SheetStatus.WITHDRAWN)
         .filter(source_revision=NO_SOURCE)
         .count(),
+        "procedure": current_procedure(),
+        "procedure_draft": Procedure.objects.filter(made_current_at=None).first(),
         "may_keep": request.user.may("keep_specs"),
         "may_keep_stock": request.user.may("keep_stock"),
     }
