@@ -1,3 +1,4 @@
+from collections.abc import Iterable
 from datetime import date, datetime
 
 from django.core.exceptions import ValidationError
@@ -13,9 +14,10 @@ from shop.dampers.measures import FOUND_AND_LEFT, Measure
 from shop.dampers.models import Damper
 from shop.picklists import services as picklists
 from shop.picklists.models import PickList
-from shop.specs.selectors import current_procedure, sheet_for
+from shop.specs.selectors import Place, current_procedure, sheets_for
 from shop.staff.models import User
 from shop.staff.services import note
+from shop.workorders.frozen import FrozenSheet
 from shop.workorders.kit import freeze, needs
 from shop.workorders.models import DamperJob, JobStatus, Moment, OrderStatus, Reading, WorkOrder
 from shop.workorders.selectors import unfinished_in_words
@@ -77,7 +79,7 @@ def book(
         jobs.append(job)
     order.pick_list.title = order.number
     order.pick_list.save(update_fields=["title"])
-    _fill_pick_list(order, [(job, freeze(_sheet_for(job))) for job in jobs], at)
+    _fill_pick_list(order, _with_sheets(jobs), at)
     with_dampers = f"{len(jobs)} damper{'s' if len(jobs) > 1 else ''}"
     note(who=by, kind="order", key=order.pk, what=f"booked with {with_dampers}", at=at)
     return order
@@ -151,12 +153,10 @@ def check_in(
             "damper__model__kit_lines"
         )
     }
-    frozen = []
-    for job in jobs.values():
-        sheet = freeze(_sheet_for(job))
+    frozen = _with_sheets(jobs.values())
+    for job, sheet in frozen:
         job.order, job.spec, job.procedure, job.status = order, sheet.stored(), procedure, JobStatus.OPEN
         job.save(update_fields=["spec", "procedure", "status"])
-        frozen.append((job, sheet))
     noted = set()
     for job, measure, entered in as_found:
         if job.pk not in jobs:
@@ -190,10 +190,11 @@ def check_in(
     return order
 
 
-def _sheet_for(job: DamperJob):
-    damper = job.damper
-    vehicle_model = damper.vehicle.model if damper.vehicle else None
-    return sheet_for(damper.model, damper.model_year, damper.position, vehicle_model)
+def _with_sheets(jobs: Iterable[DamperJob]) -> list[tuple[DamperJob, FrozenSheet]]:
+    """Each job with the sheet that holds for its damper at this moment."""
+    jobs = list(jobs)
+    found = sheets_for([Place.of(job.damper) for job in jobs])
+    return [(job, freeze(one)) for job, one in zip(jobs, found, strict=True)]
 
 
 def fill_anew(*, order: WorkOrder, at: datetime) -> None:
@@ -203,7 +204,7 @@ def fill_anew(*, order: WorkOrder, at: datetime) -> None:
     jobs = order.jobs.select_related("damper__model", "damper__vehicle__model").prefetch_related(
         "damper__model__kit_lines"
     )
-    _fill_pick_list(order, [(job, freeze(_sheet_for(job))) for job in jobs], at)
+    _fill_pick_list(order, _with_sheets(jobs), at)
 
 
 def _fill_pick_list(order, frozen, at) -> None:

@@ -91,6 +91,7 @@ def order(request, pk):
     row = get_object_or_404(orders_in_full(), pk=pk)
     now = timezone.now()
     jobs = list(row.jobs.all())
+    changed = selectors.figures_changed_of(jobs)
     late = row.promised_for < now and row.status in (OrderStatus.BOOKED, OrderStatus.ON_BENCH)
     context = {
         "order": row,
@@ -98,7 +99,7 @@ def order(request, pk):
         "late": words.late(row.promised_for, now) if late else "",
         "promised": words.moment(row.promised_for, now),
         "arrives": words.day(row.arrives_on, timezone.localdate(now)),
-        "jobs": [_progress(job) for job in jobs],
+        "jobs": [_progress(job, changed[job]) for job in jobs],
         "history": AuditEntry.objects.filter(kind="order", key=str(row.pk)),
         "all_closed": all(job.status == JobStatus.CLOSED for job in jobs),
         "may_book": request.user.may("book"),
@@ -115,7 +116,7 @@ def orders_in_full():
     )
 
 
-def _progress(job):
+def _progress(job, changed):
     """A job, how many of its steps are complete, and what it waits for."""
     states = selectors.job_steps(job)
     waits = next((state for state in states if not state.complete), None)
@@ -130,7 +131,7 @@ def _progress(job):
         "done": sum(state.complete for state in states),
         "steps": len(states),
         "words": words.first_letter(said),
-        "changed": selectors.figures_changed(job),
+        "changed": changed,
     }
 
 
