@@ -1,12 +1,14 @@
 """Which sheet, parts list, interval and procedure hold for a damper."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.db.models import Q, prefetch_related_objects
+from django.db.models import Prefetch, Q, prefetch_related_objects
 
 from shop.customers.models import VehicleModel
 from shop.dampers.models import Damper, DamperModel
-from shop.specs.models import KitLine, Procedure, ServiceInterval, SheetPosition, SheetStatus, SpecSheet
+from shop.specs.models import KitLine, Procedure, ServiceInterval, SheetPosition, SheetStatus, SpecSheet, SpecValue
+from shop.staff.models import User
 
 
 @dataclass(frozen=True)
@@ -47,7 +49,7 @@ def sheets_for(places: list[Place]) -> list[FoundSheet]:
     """The most specific verified sheet of each place; failing that the newest draft, and the rule says so; or none.
 
     A sheet for one vehicle model goes before one for any; then the finer position before the coarser. Two of equal
-    rank cannot both be verified for a model year: the database refuses that. Two queries for any number of places.
+    rank cannot both be verified for a model year: the database refuses that. Three queries for any number of places.
     """
     if not places:
         return []
@@ -58,35 +60,56 @@ def sheets_for(places: list[Place]) -> list[FoundSheet]:
         _found(place, [one for one in sheets.get(place.damper_model.pk, []) if holds_at(one, place)])
         for place in places
     ]
-    prefetch_related_objects([one.sheet for one in found if one.sheet], "values")
+    _complete([one.sheet for one in found if one.sheet])
     return found
 
 
-def _near(places: list[Place]):
+# Written out, because it is asked everywhere and always in this form: to put it together from conditions takes Django
+# longer than PostgreSQL needs to answer it.
+NEAR = """
+    SELECT * FROM specs_specsheet
+    WHERE status <> 'withdrawn' AND damper_model_id IN ({models}) AND position IN ({positions})
+        AND (vehicle_model_id IS NULL OR vehicle_model_id IN ({vehicle_models}))
+        AND (year_from IS NULL OR year_from <= %s) AND (year_to IS NULL OR year_to >= %s)
+"""
+
+
+def _near(places: list[Place]) -> Iterable[SpecSheet]:
     """Sheets in use of which any may hold at one of the places; of a single place just those that do."""
+    asked = {
+        "models": {place.damper_model.pk for place in places},
+        "positions": {position for place in places for position in covering(place.position)},
+        "vehicle_models": {place.vehicle_model.pk for place in places if place.vehicle_model} or {None},
+    }
     years = [place.model_year for place in places]
-    vehicle_models = {place.vehicle_model.pk for place in places if place.vehicle_model}
-    return (
-        SpecSheet.objects.filter(
-            Q(vehicle_model=None) | Q(vehicle_model__in=vehicle_models),
-            Q(year_from=None) | Q(year_from__lte=max(years)),
-            Q(year_to=None) | Q(year_to__gte=min(years)),
-            damper_model__in={place.damper_model.pk for place in places},
-            position__in={position for place in places for position in covering(place.position)},
-        )
-        .exclude(status=SheetStatus.WITHDRAWN)
-        .select_related("damper_model", "vehicle_model", "entered_by", "verified_by")
-    )
+    marks = {name: ", ".join(["%s"] * len(keys)) for name, keys in asked.items()}
+    values = [key for keys in asked.values() for key in keys]
+    return SpecSheet.objects.raw(NEAR.format(**marks), [*values, max(years), min(years)])
+
+
+def _complete(sheets: list[SpecSheet]) -> None:
+    """Read what a found sheet shows, its figures and its people; those that were not found need none of it."""
+    prefetch_related_objects(sheets, Prefetch("values", SpecValue.objects.order_by("pk")))
+    people = User.objects.in_bulk({key for one in sheets for key in (one.entered_by_id, one.verified_by_id) if key})
+    for sheet in sheets:
+        sheet.entered_by, sheet.verified_by = people[sheet.entered_by_id], people.get(sheet.verified_by_id)
 
 
 def _found(place: Place, sheets: list[SpecSheet]) -> FoundSheet:
     if verified := [sheet for sheet in sheets if sheet.status == SheetStatus.VERIFIED]:
-        sheet = max(verified, key=rank)
+        sheet = _at(place, max(verified, key=rank))
         return FoundSheet(sheet, _rule(sheet))
     if sheets:
-        sheet = max(sheets, key=lambda one: (rank(one), one.entered_at, one.pk))
+        sheet = _at(place, max(sheets, key=lambda one: (rank(one), one.entered_at, one.pk)))
         return FoundSheet(sheet, f"DRAFT, nobody has verified it yet; {_rule(sheet)}")
     return FoundSheet(None, f"No sheet covers {place}.")
+
+
+def _at(place: Place, sheet: SpecSheet) -> SpecSheet:
+    """The sheet with the models it holds for, which the place knows already: no need to read them once more."""
+    sheet.damper_model = place.damper_model
+    sheet.vehicle_model = place.vehicle_model if sheet.vehicle_model_id else None
+    return sheet
 
 
 def holds_at(sheet: SpecSheet, place: Place) -> bool:
@@ -95,7 +118,9 @@ def holds_at(sheet: SpecSheet, place: Place) -> bool:
         sheet.damper_model_id == place.damper_model.pk
         and covers(sheet, place.model_year)
         and sheet.position in covering(place.position)
-        and (sheet.vehicle_model_id is None or sheet.vehicle_model == place.vehicle_model)
+        and (
+            sheet.vehicle_model_id is None or (place.vehicle_model and sheet.vehicle_model_id == place.vehicle_model.pk)
+        )
     )
 
 
