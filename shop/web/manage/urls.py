@@ -1,13 +1,16 @@
 from django.urls import include, path
 
 from shop.web.manage.reminders import reminders
-from shop.web.manage.views import specs, staff, stock
+from shop.web.manage.views import coverage, lookup, specs, staff, stock
 
 app_name = "manage"
 urlpatterns = [
     path("catalogue/", include("shop.web.manage.catalogue.urls")),
     path("sheets/", specs.sheets, name="sheets"),
     path("sheets/new/", specs.sheet_new, name="sheet_new"),
+    path("sheets/coverage/", coverage.overview, name="coverage_overview"),
+    path("sheets/coverage/<int:pk>/", coverage.coverage, name="coverage"),
+    path("sheets/why/", lookup.why, name="why"),
     path("sheets/<int:pk>/", specs.sheet, name="sheet"),
     path("sheets/<int:pk>/verify/", specs.sheet_verify, name="sheet_verify"),
     path("sheets/<int:pk>/withdraw/", specs.sheet_withdraw, name="sheet_withdraw"),
