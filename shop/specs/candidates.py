@@ -43,7 +43,7 @@ def _closeness(one: Candidate, place: Place) -> tuple:
     return (
         one.holds,
         sheet.status != SheetStatus.WITHDRAWN,
-        not _misfits(sheet, place),
+        -len(_misfits(sheet, place)),
         sheet.status == SheetStatus.VERIFIED,
         rank(sheet),
         sheet.entered_at,

@@ -1,5 +1,6 @@
 """What the bench and the desk read: the steps of a job and their state, what is lacking, the day."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -10,6 +11,7 @@ from shop.specs.models import SpecSheet, Step
 from shop.specs.selectors import Place, sheets_for
 from shop.workorders.charge import allowed_range
 from shop.workorders.frozen import FrozenSheet, FrozenValue
+from shop.workorders.kit import freeze
 from shop.workorders.models import (
     DamperJob,
     JobStatus,
@@ -201,6 +203,15 @@ def missing(job: DamperJob) -> list[Missing]:
         if not state.complete:
             lacking.append(Missing(f"{state.step.title}: {state.words}.", state.step))
     return lacking
+
+
+def sheets_of(jobs: Iterable[DamperJob]) -> dict[DamperJob, FrozenSheet]:
+    """The sheet that each job keeps; before its check-in the one that it would be given at this moment."""
+    jobs = list(jobs)
+    waiting = [job for job in jobs if job.spec is None]
+    found = sheets_for([Place.of(job.damper) for job in waiting])
+    chosen = {job: freeze(one) for job, one in zip(waiting, found, strict=True)}
+    return {job: chosen.get(job, job.sheet) for job in jobs}
 
 
 def figures_changed(job: DamperJob) -> str:

@@ -1,4 +1,3 @@
-from collections.abc import Iterable
 from datetime import date, datetime
 
 from django.core.exceptions import ValidationError
@@ -14,13 +13,12 @@ from shop.dampers.measures import FOUND_AND_LEFT, Measure
 from shop.dampers.models import Damper
 from shop.picklists import services as picklists
 from shop.picklists.models import PickList
-from shop.specs.selectors import Place, current_procedure, sheets_for
+from shop.specs.selectors import current_procedure
 from shop.staff.models import User
 from shop.staff.services import note
-from shop.workorders.frozen import FrozenSheet
-from shop.workorders.kit import freeze, needs
+from shop.workorders.kit import needs
 from shop.workorders.models import DamperJob, JobStatus, Moment, OrderStatus, Reading, WorkOrder
-from shop.workorders.selectors import unfinished_in_words
+from shop.workorders.selectors import sheets_of, unfinished_in_words
 from shop.workorders.services.recording import check_bench_temperature, check_figure
 
 CHECKED_IN_ALREADY = "%(order)s is %(status)s: it can be checked in only once. Open its page to see how far it is."
@@ -79,7 +77,7 @@ def book(
         jobs.append(job)
     order.pick_list.title = order.number
     order.pick_list.save(update_fields=["title"])
-    _fill_pick_list(order, _with_sheets(jobs), at)
+    _fill_pick_list(order, sheets_of(jobs), at)
     with_dampers = f"{len(jobs)} damper{'s' if len(jobs) > 1 else ''}"
     note(who=by, kind="order", key=order.pk, what=f"booked with {with_dampers}", at=at)
     return order
@@ -153,8 +151,8 @@ def check_in(
             "damper__model__kit_lines"
         )
     }
-    frozen = _with_sheets(jobs.values())
-    for job, sheet in frozen:
+    frozen = sheets_of(jobs.values())
+    for job, sheet in frozen.items():
         job.order, job.spec, job.procedure, job.status = order, sheet.stored(), procedure, JobStatus.OPEN
         job.save(update_fields=["spec", "procedure", "status"])
     noted = set()
@@ -190,13 +188,6 @@ def check_in(
     return order
 
 
-def _with_sheets(jobs: Iterable[DamperJob]) -> list[tuple[DamperJob, FrozenSheet]]:
-    """Each job with the sheet that holds for its damper at this moment."""
-    jobs = list(jobs)
-    found = sheets_for([Place.of(job.damper) for job in jobs])
-    return [(job, freeze(one)) for job, one in zip(jobs, found, strict=True)]
-
-
 def fill_anew(*, order: WorkOrder, at: datetime) -> None:
     """Reckon anew what a booked order takes; one that is checked in keeps what its frozen figures ask for."""
     if order.status != OrderStatus.BOOKED:
@@ -204,11 +195,11 @@ def fill_anew(*, order: WorkOrder, at: datetime) -> None:
     jobs = order.jobs.select_related("damper__model", "damper__vehicle__model").prefetch_related(
         "damper__model__kit_lines"
     )
-    _fill_pick_list(order, _with_sheets(jobs), at)
+    _fill_pick_list(order, sheets_of(jobs), at)
 
 
-def _fill_pick_list(order, frozen, at) -> None:
-    wanted = [need for job, sheet in frozen for need in needs(job, sheet)]
+def _fill_pick_list(order, sheets, at) -> None:
+    wanted = [need for job, sheet in sheets.items() for need in needs(job, sheet)]
     picklists.fill(pick_list=order.pick_list, needs=wanted, at=at)
 
 

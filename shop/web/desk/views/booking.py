@@ -10,13 +10,16 @@ from django.utils import timezone
 
 from shop.customers.models import Customer, Vehicle
 from shop.dampers.models import Damper
+from shop.documents.selectors import why
 from shop.specs.selectors import Place, sheets_for
 from shop.web.access import allow
 from shop.web.desk import find
 from shop.web.desk.forms import BookForm, CallOffForm, CheckInForm, HandBackForm, HandBackUnfinishedForm
 from shop.web.forms import FindForm, submit
+from shop.web.links import why_this_sheet
 from shop.web.pages import number, sent, show, show_form
 from shop.workorders import services
+from shop.workorders.kit import freeze
 from shop.workorders.models import DamperJob, JobStatus, OrderStatus, WorkOrder
 from shop.workorders.selectors import unfinished_in_words
 
@@ -100,7 +103,10 @@ def check_in(request, pk):
         "form": form,
         "order": order,
         "trail": trail_to(order),
-        "rows": [(job, sheet, form.found(job)) for job, sheet in zip(jobs, sheets, strict=True)],
+        "rows": [
+            (job, sheet, why(freeze(sheet)), why_this_sheet(job.damper), form.found(job))
+            for job, sheet in zip(jobs, sheets, strict=True)
+        ],
     }
     return show(request, "desk/check_in.html", context)
 

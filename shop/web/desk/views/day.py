@@ -4,11 +4,13 @@ from django.db.models import Prefetch
 from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 
+from shop.documents.selectors import why
 from shop.staff.models import AuditEntry
 from shop.web.access import allow
 from shop.web.desk import find, words
 from shop.web.desk.forms import OrdersForm
 from shop.web.forms import FindForm
+from shop.web.links import why_this_sheet
 from shop.web.pages import PAGE_SIZE, show
 from shop.workorders import selectors
 from shop.workorders.models import JobStatus, OrderStatus, WorkOrder
@@ -99,6 +101,7 @@ def order(request, pk):
         "late": words.late(row.promised_for, now) if late else "",
         "promised": words.moment(row.promised_for, now),
         "arrives": words.day(row.arrives_on, timezone.localdate(now)),
+        "sheets": _sheets(jobs),
         "jobs": [_progress(job, changed[job]) for job in jobs],
         "history": AuditEntry.objects.filter(kind="order", key=str(row.pk)),
         "all_closed": all(job.status == JobStatus.CLOSED for job in jobs),
@@ -106,6 +109,19 @@ def order(request, pk):
         "may_work": request.user.may("work"),
     }
     return show(request, "desk/order.html", context)
+
+
+def _sheets(jobs):
+    """The sheets that the jobs keep, each once with the tags it holds for, and where it is told why no other does."""
+    tags = {}
+    for job in jobs:
+        if job.spec is not None:
+            told = (job.sheet.rule, why(job.sheet) if job.sheet else None, why_this_sheet(job.damper))
+            tags.setdefault(told, []).append(job.tag)
+    return [
+        {"rule": rule, "why": because, "address": address, "tags": names}
+        for (rule, because, address), names in tags.items()
+    ]
 
 
 def orders_in_full():
