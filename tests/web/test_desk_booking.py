@@ -170,7 +170,7 @@ def test_check_in_names_the_sheet_that_will_be_frozen_for_each_damper(at_desk, m
     )
     page = words(at_desk.get(url))
     assert page.count("No sheet. No sheet covers") == 2
-    assert page.count(f"DRAFT Sheet {draft} is not verified") == 2
+    assert page.count(f"DRAFT Sheet {draft}: model years from 2015, rear.") == 2
 
 
 def test_check_in_notes_meters_and_settings_and_freezes_the_figures(at_desk):
