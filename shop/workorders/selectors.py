@@ -123,6 +123,7 @@ def on_bench():
         "steps_done__by",
         "second_checks__by",
         "reopenings__by",
+        "spec_changes",
     )
 
 
@@ -290,6 +291,7 @@ def running_orders():
             "jobs__readings__by",
             "jobs__steps_done__by",
             "jobs__second_checks__by",
+            "jobs__spec_changes",
         )
         .order_by("promised_for", "pk")
     )

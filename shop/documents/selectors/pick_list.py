@@ -48,7 +48,7 @@ class PickPaper:
 def pick_paper(order: WorkOrder, at: datetime) -> PickPaper:
     """The parts of an order in the order of the bins, as the stock stands at this moment."""
     order = WorkOrder.objects.select_related("customer", "vehicle__model", "pick_list").get(pk=order.pk)
-    jobs = list(order.jobs.select_related("damper__model", "damper__vehicle__model"))
+    jobs = list(order.jobs.select_related("damper__model", "damper__vehicle__model").prefetch_related("spec_changes"))
     where = {job.tag: job.damper.where() for job in jobs}
     sheet, sheets = pick_sheet(order.pick_list), sheets_of(jobs)
     return PickPaper(

@@ -6,6 +6,7 @@ from shop.workorders.services.closing import close_job, close_order
 from shop.workorders.services.owned import change_damper, change_vehicle, take_off_damper
 from shop.workorders.services.picking import hold_parts, pick_line, pick_part, put_back_line, put_back_part
 from shop.workorders.services.recording import finish_step, record_as_left, record_reading, reopen_damper, second_check
+from shop.workorders.services.sheets import take_present_sheet
 from shop.workorders.services.tools import add_tool, record_calibration, take_out_of_use
 
 __all__ = [
@@ -32,4 +33,5 @@ __all__ = [
     "second_check",
     "take_off_damper",
     "take_out_of_use",
+    "take_present_sheet",
 ]

@@ -57,7 +57,8 @@ def _order(pk):
 def _page(request, order, refusal=""):
     sheet = pick_sheet(order.pick_list)
     running = order.status in PICKED_WHILE
-    sheets = sheets_of(order.jobs.select_related("damper__model", "damper__vehicle__model"))
+    jobs = order.jobs.select_related("damper__model", "damper__vehicle__model").prefetch_related("spec_changes")
+    sheets = sheets_of(jobs)
     context = {
         "order": order,
         "trail": trail_to(order),
