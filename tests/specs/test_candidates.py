@@ -40,8 +40,8 @@ def test_the_sheet_that_holds_comes_first_and_each_of_the_others_says_what_speak
         ("REAR", False, "any vehicle: a sheet for Ostrander Ridge goes before it"),
         ("ANY", False, "any vehicle: a sheet for Ostrander Ridge goes before it"),
         ("DRAFT", False, "draft: nobody has verified it yet"),
-        ("GULLY", False, "model years from 2016, not 2015; only on Ostrander Gully"),
         ("FRONT", False, "front, not rear left"),
+        ("GULLY", False, "model years from 2016, not 2015; only on Ostrander Gully"),
         ("OLD", False, "withdrawn; model years to 2014, not 2015; rear right, not rear left"),
     ]
 
