@@ -50,7 +50,7 @@ def test_at_the_check_in_of_each_damper(at_desk, booked):
 def test_on_the_page_of_the_order_once_for_all_dampers_of_the_sheet(at_desk, order, manager, sheet):
     tags = ", ".join(job.tag for job in order.jobs.all())
     address = order.get_absolute_url()
-    assert f"{tags.split(', ')[0]}. Sheet {WHY}" in words(at_desk.get(address))
+    assert words(at_desk.get(address)).count(f"Sheet {WHY} What holds today for {tags}") == 1
     withdraw_sheet(sheet=sheet, why="misread", by=manager, at=NOON)  # what was kept is told, whatever became of it
     assert f"Sheet {WHY}" in words(at_desk.get(address))
 

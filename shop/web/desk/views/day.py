@@ -112,16 +112,13 @@ def order(request, pk):
 
 
 def _sheets(jobs):
-    """The sheets that the jobs keep, each once with the tags it holds for, and where it is told why no other does."""
-    tags = {}
+    """The sheets that the jobs keep, each once with its jobs and where it is told what holds today."""
+    found = {}
     for job in jobs:
         if job.spec is not None:
-            told = (job.sheet.rule, why(job.sheet) if job.sheet else None, why_this_sheet(job.damper))
-            tags.setdefault(told, []).append(job.tag)
-    return [
-        {"rule": rule, "why": because, "address": address, "tags": names}
-        for (rule, because, address), names in tags.items()
-    ]
+            told = (job.sheet.rule, why(job.sheet) if job.sheet else None)
+            found.setdefault(told, []).append((job.tag, why_this_sheet(job.damper)))
+    return [{"rule": rule, "why": because, "tags": tags} for (rule, because), tags in found.items()]
 
 
 def orders_in_full():
