@@ -15,6 +15,7 @@ from shop.workorders.services import take_present_sheet
 from tests import factories as make
 from tests.documents.orders import make_checked_in, stock_kit
 from tests.factories import NOON
+from tests.racing import at_once
 from tests.web.conftest import logged_in
 from tests.web.dampers_at_work import TORQUE, at_step, order_on_the_benches, record, tools, work
 from tests.web.people import send, words
@@ -198,3 +199,18 @@ def test_on_the_tablet_a_manager_is_led_there_and_a_technician_is_not(job, manag
     assert "Shaft nut torque 22 lbf·ft" in page
     assert "in place of H2-A version 1: rev C misprints the torque." in page
     assert "has changed since check-in" not in page
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_figure_set_while_the_sheet_is_taken_never_counts_by_the_figures_of_before(job, manager, technician, second):
+    wrench = tools()
+    work(job, technician, second, to=TORQUE, tools=wrench)
+    next_version(job, second)
+    moved, reading = at_once(
+        lambda: take(job, manager), lambda: record(job, "shaft_nut_torque", technician, "18 lbf·ft", tools=wrench)
+    )
+    assert isinstance(moved, SpecChange)
+    assert as_it_is(job).sheet.version == 2
+    assert ("shaft_nut_torque", "set") not in as_it_is(job).standing_readings()
+    # Either it came first and the steps begin anew, or it was refused by the sheet that holds now.
+    assert (as_it_is(job).round, isinstance(reading, ValidationError)) in ((2, False), (1, True))
