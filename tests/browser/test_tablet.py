@@ -227,7 +227,8 @@ def every_page(job, desk, technician, second, manager, kit):
         *(at_step(job, number) for number in (1, 3, TORQUE, 9, CHARGE, REFIT)),
         at_step(draft, TORQUE), at_step(bare, TORQUE),
         at_check(job, TORQUE), f"/bench/{job.pk}/readings/{reading.pk}/",
-        f"/bench/{job.pk}/take-sheet/", f"/bench/{job.pk}/close/", f"/bench/orders/{done.pk}/close/", f"/bench/orders/{job.order_id}/close/",
+        f"/bench/{job.pk}/take-sheet/",
+        f"/bench/{job.pk}/close/", f"/bench/orders/{done.pk}/close/", f"/bench/orders/{job.order_id}/close/",
     ]  # fmt: skip
 
 
