@@ -17,7 +17,14 @@ from shop.staff.services import confirm_bench_pin
 from shop.workorders.charge import gauge_note
 from shop.workorders.models import DamperJob, Moment, Reading
 from shop.workorders.selectors import bench_jobs, figures_changed, job_steps, missing, on_bench, settings_of
-from shop.workorders.services import close_job, finish_step, pass_over_step, reopen_damper, second_check
+from shop.workorders.services import (
+    close_job,
+    finish_step,
+    pass_over_step,
+    reopen_damper,
+    second_check,
+    take_present_sheet,
+)
 
 
 class CheckInput(Input):
@@ -33,6 +40,10 @@ class CheckInput(Input):
 
 class ReopenInput(Input):
     why = serializers.CharField(max_length=300, help_text="What went wrong, or what has to be done once more.")
+
+
+class TakeSheetInput(Input):
+    why = serializers.CharField(max_length=300, help_text="Prints with the rule that chose the sheet.")
 
 
 class CloseJobInput(Input):
@@ -250,6 +261,19 @@ class JobReopen(JobEndpoint):
     def post(self, request, pk):
         """Vent a damper and begin its steps anew, zero pressure first; the record of before stays."""
         self.do(reopen_damper, job=self.find(DamperJob, pk), **self.body(ReopenInput))
+        return self.answer(pk)
+
+
+class JobTakeSheet(JobEndpoint):
+    permission_classes = [Allows("override")]
+
+    @extend_schema(request=TakeSheetInput, responses=JobOutput)
+    def post(self, request, pk):
+        """Hold an open job against the sheet that the spec table gives today.
+
+        When a figure has been set already, its steps begin anew, zero pressure first.
+        """
+        self.do(take_present_sheet, job=self.find(DamperJob, pk), **self.body(TakeSheetInput))
         return self.answer(pk)
 
 

@@ -8,6 +8,7 @@ from api.permissions import Allows
 from api.vehicles import YEARS
 from shop.customers.models import VehicleModel
 from shop.dampers.models import DamperModel, Position
+from shop.specs.candidates import explain
 from shop.specs.models import SheetStatus
 from shop.specs.selectors import sheet_for
 
@@ -62,11 +63,21 @@ class SheetOutput(serializers.Serializer):
         return in_shop_unit(sheet.reference_k, "temperature")
 
 
+class CandidateOutput(serializers.Serializer):
+    """A sheet of the damper model, and why it holds at this place or what speaks against it."""
+
+    sheet = Brief()
+    status = serializers.CharField(source="sheet.status")
+    holds = serializers.BooleanField()
+    why = serializers.CharField()
+
+
 class FoundOutput(serializers.Serializer):
     state = serializers.ChoiceField(["verified", "DRAFT", "none"], help_text="Only verified figures are for the bench.")
     rule = serializers.CharField(help_text="Why this sheet and no other; when there is none, what was looked for.")
     caution = serializers.CharField()
     sheet = SheetOutput(allow_null=True)
+    candidates = CandidateOutput(many=True, help_text="Every sheet of the damper model, by how close it comes.")
 
 
 class Spec(Endpoint):
@@ -78,10 +89,12 @@ class Spec(Endpoint):
 
         The most specific verified sheet; failing that the newest draft, marked DRAFT; failing that state is "none".
         """
-        found = sheet_for(**self.query(SpecQuery))
+        asked = self.query(SpecQuery)
+        found = sheet_for(**asked)
         if found.sheet is None:
             state = "none"
         else:
             state = "verified" if found.sheet.status == SheetStatus.VERIFIED else "DRAFT"
         answer = {"state": state, "rule": found.rule, "caution": CAUTION, "sheet": found.sheet}
+        answer["candidates"] = explain(**asked)
         return Response(FoundOutput(answer).data)

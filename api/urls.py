@@ -78,6 +78,7 @@ v1 = [
     path("jobs/<int:pk>/steps/<int:number>/does-not-apply/", jobs.StepPassOver.as_view(), name="pass_over"),
     path("jobs/<int:pk>/steps/<int:number>/second-check/", jobs.StepCheck.as_view(), name="second_check"),
     path("jobs/<int:pk>/readings/", readings.ReadingList.as_view(), name="readings"),
+    path("jobs/<int:pk>/take-sheet/", jobs.JobTakeSheet.as_view(), name="job_take_sheet"),
     path("jobs/<int:pk>/reopen/", jobs.JobReopen.as_view(), name="job_reopen"),
     path("jobs/<int:pk>/close/", jobs.JobClose.as_view(), name="close_job"),
     path("parts/", parts.PartList.as_view(), name="parts"),

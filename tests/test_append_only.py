@@ -9,7 +9,7 @@ from shop.specs.models import SheetEdition, SpecSheet, SpecValue
 from shop.staff.models import AuditEntry
 from shop.staff.services import note
 from shop.workorders import services
-from shop.workorders.models import CardRevision, DamperJob, Reading, Reopening, SecondCheck, StepDone
+from shop.workorders.models import CardRevision, DamperJob, Reading, Reopening, SecondCheck, SpecChange, StepDone
 from tests import factories as make
 from tests.factories import NOON
 
@@ -29,6 +29,7 @@ def rows(desk, technician, second):
         services.finish_step(job=job, step=earlier, by=technician, at=NOON)
     services.second_check(job=job, step=step, by=second, at=NOON)
     services.reopen_damper(job=job, why="no full stroke", by=technician, at=NOON)
+    SpecChange.objects.create(job=job, round=2, spec={"code": "H-2"}, why="page misread", by=technician, at=NOON)
     services.register_card(order=job.order, digest="a" * 64, at=NOON)
     note(who="Somebody", kind="test", key=1, what="a line", at=NOON)
     return {model: model.objects.first() for model in APPEND_ONLY}
@@ -42,6 +43,7 @@ APPEND_ONLY = [
     StepDone,
     SecondCheck,
     Reopening,
+    SpecChange,
     CardRevision,
     SheetEdition,
 ]

@@ -29,6 +29,7 @@ from shop.workorders.models import (
     Reading,
     Reopening,
     SecondCheck,
+    SpecChange,
     StepDone,
     Tool,
     WorkOrder,
@@ -57,6 +58,7 @@ def book(desk, technician, second, manager):
     job = make.make_open_job(by=desk, damper=damper)
     make.open_the_gate(job, technician, second)
     Reopening.objects.create(job=job, round=2, why="no full stroke", by=technician, at=NOON)
+    SpecChange.objects.create(job=job, round=1, spec={"code": "H-2"}, why="page misread", by=technician, at=NOON)
     CardRevision.objects.create(order=job.order, number=1, digest="a" * 64, at=NOON)
     RequestKey.objects.create(scope="s", key="k", fingerprint="f", made_at=NOON)
     ServiceInterval.objects.create(damper_model=model, months=6, source="test")
@@ -202,6 +204,7 @@ CASES = {
     "secondcheck_by_another": copy(SecondCheck, by=lambda row: row.first_by, step=lambda row: Step.objects.first()),
     "reopening_round_once": copy(Reopening),
     "reopening_has_reason": copy(Reopening, round=9, why=""),
+    "specchange_has_reason": copy(SpecChange, why=""),
     "cardrevision_number_once": copy(CardRevision),
 }
 

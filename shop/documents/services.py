@@ -15,7 +15,7 @@ from shop.core.services import fingerprint
 from shop.documents import render, selectors
 from shop.documents.selectors.words import site_address
 from shop.workorders.models import OrderStatus, WorkOrder
-from shop.workorders.selectors import figures_changed, on_bench
+from shop.workorders.selectors import figures_changed_of, on_bench
 from shop.workorders.services import register_card
 
 log = structlog.get_logger(__name__)
@@ -74,8 +74,8 @@ def card_state(*, order: WorkOrder, revision: int, digest: str) -> CardState:
         )
     if order.status != OrderStatus.ON_BENCH:
         return CardState(False, f"{order} is {order.get_status_display()}: nothing is done by this card any more.")
-    for job in on_bench().filter(order=order):
-        if changed := figures_changed(job):
+    for job, changed in figures_changed_of(list(on_bench().filter(order=order))).items():
+        if changed:
             return CardState(False, f"Stop at damper {job.tag}, {job.damper.where()}. {changed}")
     return CardState(True, f"Card revision {revision} of {order} is the current one.")
 

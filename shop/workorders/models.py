@@ -166,8 +166,9 @@ class DamperJob(models.Model):
 
     @property
     def sheet(self) -> FrozenSheet:
-        """The figures this job is held against, as they were at check-in."""
-        return FrozenSheet.read(self.spec)
+        """The figures this job is held against, as they were at check-in or when a manager took another sheet since."""
+        changes = self.spec_changes.all()
+        return FrozenSheet.read(changes[len(changes) - 1].spec if changes else self.spec)
 
     def standing_readings(self) -> dict:
         """The reading that holds for each (measure, moment): the last of its line of corrections in this round.
@@ -356,6 +357,30 @@ class Reopening(models.Model):
 
     def __str__(self):
         return f"{self.job} opened again"
+
+
+class SpecChange(models.Model):
+    """A manager holds an open job against the sheet of that day from then on. Append-only; the last one counts."""
+
+    job = models.ForeignKey(DamperJob, models.PROTECT, related_name="spec_changes")
+    round = models.PositiveSmallIntegerField(help_text="The job's round from which it holds.")
+    spec = models.JSONField(help_text="The sheet as it was at that moment.")
+    why = models.CharField(max_length=300)
+    by = models.ForeignKey(User, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.CheckConstraint(
+                name="specchange_has_reason",
+                condition=~Q(why=""),
+                violation_error_message="Say why the damper is held against another sheet now.",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.job} held against another sheet"
 
 
 class CardRevision(models.Model):

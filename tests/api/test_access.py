@@ -89,6 +89,7 @@ RULES = {
     ("POST", "jobs/<int:pk>/steps/<int:number>/does-not-apply/"): BENCH,
     ("POST", "jobs/<int:pk>/steps/<int:number>/second-check/"): BENCH,
     ("POST", "jobs/<int:pk>/reopen/"): BENCH,
+    ("POST", "jobs/<int:pk>/take-sheet/"): {M},
     ("GET", "jobs/<int:pk>/readings/"): ALL,
     ("POST", "jobs/<int:pk>/readings/"): BENCH,
     ("POST", "jobs/<int:pk>/close/"): BENCH,

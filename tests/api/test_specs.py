@@ -74,3 +74,15 @@ def test_a_question_that_cannot_be_answered_is_400(at_bench, model, asked, field
     if asked.get("damper_model") == 1:
         asked = asked | {"damper_model": model.pk}
     refused(at_bench.get("spec/", **asked), 400, field=field)
+
+
+def test_every_candidate_says_why_it_holds_or_does_not(at_bench, model):
+    old = make.make_sheet(model, year_to=2014)
+    holds = make.make_sheet(model, year_from=2015)
+    draft = make.make_sheet(model, status=SheetStatus.DRAFT)
+    told = at_bench.get("spec/", damper_model=model.pk, model_year=2015).json()["candidates"]
+    assert [(one["sheet"]["name"], one["status"], one["holds"], one["why"]) for one in told] == [
+        (str(holds), "verified", True, "model years from 2015, any position, any vehicle"),
+        (str(draft), "draft", False, "draft: nobody has verified it yet"),
+        (str(old), "verified", False, "model years to 2014, not 2015"),
+    ]

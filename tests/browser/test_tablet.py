@@ -235,6 +235,7 @@ def every_page(job, desk, technician, second, manager, kit):
         at_step(draft, TORQUE), at_step(bare, TORQUE),
         charged.get_absolute_url(), at_step(charged, CHARGE), f"/bench/{charged.pk}/readings/{charge.pk}/",
         at_check(job, TORQUE), f"/bench/{job.pk}/readings/{reading.pk}/",
+        f"/bench/{job.pk}/take-sheet/",
         f"/bench/{job.pk}/close/", f"/bench/orders/{done.pk}/close/", f"/bench/orders/{job.order_id}/close/",
     ]  # fmt: skip
 

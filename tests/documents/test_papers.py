@@ -147,9 +147,8 @@ def test_the_record_says_what_was_set_with_what_by_whom_and_who_checked(technici
     assert "IFP depth 3.4 in (allowed 3.37 to 3.43 in)" in text
     assert "Rebound, clicks out from closed 11 clicks 12 clicks" in text
     assert f"2 × seal kit {kit.part_number}" in text
-    assert (
-        "Source: common practice, no source. The maker’s current service manual for this exact unit prevails." in text
-    )
+    assert "Chosen as: model years from 2015, rear, any vehicle. Source: common practice, no source. Entered by" in text
+    assert "25 Nov 2026. The maker’s current service manual for this exact unit prevails." in text
     assert "12 Quarry Road, Larkspur Gulch · 555-0100" in text
     assert "▲" not in text
 
@@ -198,7 +197,7 @@ def test_readings_held_against_a_draft_say_so(technician, second, manager):
     job = order.jobs.get()
     rebuild(job, make_tools(), technician, second)
     close_job(job=job, by=manager, at=NOON, override_reason="figures compared with the manual by telephone")
-    (text,) = closed(order, technician)
+    text = " ".join(closed(order, technician))
     assert "DRAFT figures: nobody had verified the sheet" in text
     assert "DRAFT Shaft nut torque 22 lbf·ft" in text
 

@@ -9,5 +9,20 @@ from shop.documents.selectors.pick_list import PickPaper, pick_paper
 from shop.documents.selectors.record import Record, record
 from shop.documents.selectors.stroke import Picture, picture
 from shop.documents.selectors.tags import Tag, tags
+from shop.documents.selectors.why import Why, why, why_oil
 
-__all__ = ["Card", "PickPaper", "Picture", "Record", "Tag", "card", "pick_paper", "picture", "record", "tags"]
+__all__ = [
+    "Card",
+    "PickPaper",
+    "Picture",
+    "Record",
+    "Tag",
+    "Why",
+    "card",
+    "pick_paper",
+    "picture",
+    "record",
+    "tags",
+    "why",
+    "why_oil",
+]

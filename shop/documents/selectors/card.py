@@ -10,6 +10,7 @@ from shop.customers.models import METER_QUANTITY, Meter
 from shop.dampers.measures import QUANTITY, SPECIFIED, Measure
 from shop.documents.selectors import words
 from shop.documents.selectors.stroke import Picture, picture
+from shop.documents.selectors.why import Why, why
 from shop.workorders.charge import aim_today, bench_conditions, conditions
 from shop.workorders.frozen import FrozenSheet
 from shop.workorders.kit import oil_of, oil_to_take
@@ -36,17 +37,6 @@ class Figure:
     aim: str = ""  # and the reading to aim at there
     why: str = ""
     oil: str = ""  # its name on the pick list
-
-
-@dataclass(frozen=True)
-class Sheet:
-    title: str
-    holds_for: str
-    rule: str
-    source: str
-    note: str
-    entered_by: str
-    verified: str  # by whom and when; empty: a draft
 
 
 @dataclass(frozen=True)
@@ -82,7 +72,7 @@ class DamperPage:
     other_year: str  # in words, when it is not the vehicle's; else empty
     serial: str
     has_ifp: bool
-    sheet: Sheet | None
+    sheet: Why | None
     why_no_sheet: str
     figures: list[Figure]
     picture: Picture | None
@@ -162,7 +152,7 @@ def _damper_page(job: DamperJob, lines: list) -> DamperPage:
         other_year=damper.other_year(),
         serial=damper.serial,
         has_ifp=has_ifp,
-        sheet=_sheet(sheet) if sheet else None,
+        sheet=why(sheet) if sheet else None,
         why_no_sheet="" if sheet else sheet.rule,
         figures=[_figure(one, sheet, oil, second_person=one in checked, bench_k=bench_k) for one in measures],
         # A draft does not count; its card has other things to say.
@@ -175,18 +165,6 @@ def _damper_page(job: DamperJob, lines: list) -> DamperPage:
             CardStep(str(count), one.step.title, one.doubt, bool(one.step.caution), one.step.critical)
             for count, one in enumerate(states, 1)
         ],
-    )
-
-
-def _sheet(sheet: FrozenSheet) -> Sheet:
-    return Sheet(
-        title=f"{sheet.code} version {sheet.version}",
-        holds_for=", ".join(part for part in (sheet.years, sheet.position, sheet.vehicle) if part),
-        rule=sheet.rule,
-        source=words.source(sheet.document, sheet.revision, sheet.page),
-        note=sheet.note,
-        entered_by=sheet.entered_by,
-        verified=f"{sheet.verified_by}, {words.day(sheet.verified_on)}" if sheet.verified else "",
     )
 
 

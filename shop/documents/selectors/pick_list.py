@@ -4,8 +4,10 @@ from datetime import datetime
 from django.conf import settings
 
 from shop.documents.selectors import words
+from shop.documents.selectors.why import Why, why_oil
 from shop.picklists.selectors import PickRow, pick_sheet
 from shop.workorders.models import WorkOrder
+from shop.workorders.selectors import sheets_of
 
 
 @dataclass(frozen=True)
@@ -28,6 +30,7 @@ class Row:
     picked: bool
     draft: bool  # the amount comes from a sheet that nobody has verified
     bags: list[Bag]
+    why: list[Why]  # oil: the sheets that give its volume
 
 
 @dataclass(frozen=True)
@@ -45,8 +48,9 @@ class PickPaper:
 def pick_paper(order: WorkOrder, at: datetime) -> PickPaper:
     """The parts of an order in the order of the bins, as the stock stands at this moment."""
     order = WorkOrder.objects.select_related("customer", "vehicle__model", "pick_list").get(pk=order.pk)
-    where = {job.tag: job.damper.where() for job in order.jobs.select_related("damper")}
-    sheet = pick_sheet(order.pick_list)
+    jobs = list(order.jobs.select_related("damper__model", "damper__vehicle__model").prefetch_related("spec_changes"))
+    where = {job.tag: job.damper.where() for job in jobs}
+    sheet, sheets = pick_sheet(order.pick_list), sheets_of(jobs)
     return PickPaper(
         shop=settings.SHOP["name"],
         number=order.number,
@@ -55,11 +59,11 @@ def pick_paper(order: WorkOrder, at: datetime) -> PickPaper:
         promised=words.moment(order.promised_for),
         as_of=words.moment(at),
         short=sheet.short,
-        rows=[_row(row, where) for row in sheet.rows],
+        rows=[_row(row, where, why_oil(row.lines, sheets)) for row in sheet.rows],
     )
 
 
-def _row(row: PickRow, where: dict[str, str]) -> Row:
+def _row(row: PickRow, where: dict[str, str], why: list[Why]) -> Row:
     return Row(
         bin=row.bin,
         amount=words.pieces(row.needed, row.measure),
@@ -70,6 +74,7 @@ def _row(row: PickRow, where: dict[str, str]) -> Row:
         picked=row.picked,
         draft=row.from_draft,
         bags=[Bag(one.tag, where.get(one.tag, ""), words.pieces(one.amount, one.measure)) for one in row.lines],
+        why=why,
     )
 
 

@@ -7,6 +7,7 @@ from shop.core.amounts import in_full, shop_unit, span
 from shop.dampers.measures import Measure
 from shop.documents.selectors import words
 from shop.documents.selectors.card import Part
+from shop.documents.selectors.why import Why, why
 from shop.workorders.charge import allowed_range
 from shop.workorders.models import DamperJob, Moment, Reading, Reopening, WorkOrder
 from shop.workorders.selectors import StepState, job_steps, on_bench, settings_of
@@ -41,8 +42,8 @@ class DamperRecord:
     model: str
     model_year: str
     serial: str
-    sheet: str
-    source: str
+    sheet: Why | None
+    why_no_sheet: str
     draft: bool
     procedure: str
     settings: list[Setting]
@@ -105,8 +106,8 @@ def _damper(job: DamperJob, lines: list) -> DamperRecord:
         model=str(damper.model),
         model_year=str(damper.model_year),
         serial=damper.serial,
-        sheet=f"{sheet.code} version {sheet.version}" if sheet else "",
-        source=words.source(sheet.document, sheet.revision, sheet.page),
+        sheet=why(sheet) if sheet else None,
+        why_no_sheet="" if sheet else sheet.rule,
         draft=bool(sheet) and not sheet.verified,
         procedure=str(job.procedure),
         settings=[

@@ -1,12 +1,15 @@
 from django.urls import include, path
 
 from shop.web.manage.reminders import reminders
-from shop.web.manage.views import procedures, scans, staff, stock
+from shop.web.manage.views import coverage, lookup, procedures, scans, staff, stock
 
 app_name = "manage"
 urlpatterns = [
     path("catalogue/", include("shop.web.manage.catalogue.urls")),
     path("sheets/", include("shop.web.manage.sheets.urls")),
+    path("sheets/coverage/", coverage.overview, name="coverage_overview"),
+    path("sheets/coverage/<int:pk>/", coverage.coverage, name="coverage"),
+    path("sheets/why/", lookup.why, name="why"),
     path("sheets/<int:pk>/scans/new/", scans.scan_add, name="scan_add"),
     path("sheets/<int:pk>/scans/<int:number>/", scans.scan, name="scan"),
     path("sheets/<int:pk>/scans/<int:number>/remove/", scans.scan_remove, name="scan_remove"),

@@ -258,6 +258,16 @@ class OpenAgainForm(KeyedForm):
     )
 
 
+class TakeSheetForm(KeyedForm):
+    why = forms.CharField(
+        max_length=300,
+        label="Why it is held against another sheet now",
+        help_text="Prints on card and record with the sheet, with your name.",
+        widget=forms.Textarea({"rows": 3}),
+        error_messages={"required": "Say why the damper is held against another sheet now, in a few words."},
+    )
+
+
 class OverrideForm(KeyedForm):
     override_reason = forms.CharField(
         max_length=500,

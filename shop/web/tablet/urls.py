@@ -13,6 +13,7 @@ urlpatterns = [
     path("<int:pk>/aim/", steps.aim, name="aim"),
     path("<int:pk>/readings/<int:reading_pk>/", steps.correct, name="correct"),
     path("<int:pk>/open-again/", closing.open_again, name="open_again"),
+    path("<int:pk>/take-sheet/", closing.take_sheet, name="take_sheet"),
     path("<int:pk>/close/", closing.close, name="close"),
     path("orders/<int:pk>/close/", closing.close_order, name="close_order"),
 ]

@@ -10,7 +10,8 @@ from shop.calc.units import figures
 from shop.core.amounts import in_full, in_other_unit, in_shop_unit, shop_unit, span
 from shop.core.clock import local_day
 from shop.dampers.measures import Measure
-from shop.documents.selectors.words import as_entered, source
+from shop.documents.selectors import Why, why
+from shop.documents.selectors.words import as_entered
 from shop.workorders.charge import aim_today, allowed_range, bench_conditions, conditions, gauge_note
 from shop.workorders.frozen import FrozenSheet, FrozenValue
 from shop.workorders.models import TOOL_FOR, DamperJob, Moment, Reading
@@ -79,9 +80,8 @@ class Aim:
     unit: str
     allowed: str
     other: str
-    note: str
     printed: str  # as the source prints it, where that reads differently
-    source: str
+    why: Why
     draft: bool
     meant_at: str  # a charge: the temperature and altitude at which it holds
 
@@ -118,9 +118,8 @@ def aim(sheet: FrozenSheet, value: FrozenValue) -> Aim:
         unit=unit,
         allowed=span(value.low_si, value.high_si, value.quantity),
         other=in_other_unit(value.value_si, value.quantity),
-        note=value.note,
         printed="" if value.unit == unit else f"{value.figures} {value.unit}",
-        source=source(sheet.document, sheet.revision, value.page or sheet.page),
+        why=why(sheet, value),
         draft=not sheet.verified,
         meant_at=conditions(sheet) if value.measure == Measure.CHARGE else "",
     )

@@ -14,6 +14,7 @@ from shop.workorders.services.recording import (
     reopen_damper,
     second_check,
 )
+from shop.workorders.services.sheets import take_present_sheet
 from shop.workorders.services.tools import add_tool, record_calibration, take_out_of_use
 
 __all__ = [
@@ -42,4 +43,5 @@ __all__ = [
     "second_check",
     "take_off_damper",
     "take_out_of_use",
+    "take_present_sheet",
 ]

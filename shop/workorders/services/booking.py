@@ -14,12 +14,12 @@ from shop.dampers.measures import FOUND_AND_LEFT, Measure
 from shop.dampers.models import Damper
 from shop.picklists import services as picklists
 from shop.picklists.models import PickList
-from shop.specs.selectors import current_procedure, sheet_for
+from shop.specs.selectors import current_procedure
 from shop.staff.models import User
 from shop.staff.services import note
-from shop.workorders.kit import freeze, needs
+from shop.workorders.kit import needs
 from shop.workorders.models import DamperJob, JobStatus, Moment, OrderStatus, Reading, WorkOrder
-from shop.workorders.selectors import unfinished_in_words
+from shop.workorders.selectors import sheets_of, unfinished_in_words
 from shop.workorders.services.recording import check_bench_temperature, check_figure
 
 CHECKED_IN_ALREADY = "%(order)s is %(status)s: it can be checked in only once. Open its page to see how far it is."
@@ -78,7 +78,7 @@ def book(
         jobs.append(job)
     order.pick_list.title = order.number
     order.pick_list.save(update_fields=["title"])
-    _fill_pick_list(order, [(job, freeze(_sheet_for(job))) for job in jobs], at)
+    _fill_pick_list(order, sheets_of(jobs), at)
     with_dampers = f"{len(jobs)} damper{'s' if len(jobs) > 1 else ''}"
     note(who=by, kind="order", key=order.pk, what=f"booked with {with_dampers}", at=at)
     return order
@@ -154,12 +154,10 @@ def check_in(
             "damper__model__kit_lines", "damper__model__adjusters"
         )
     }
-    frozen = []
-    for job in jobs.values():
-        sheet = freeze(_sheet_for(job))
+    frozen = sheets_of(jobs.values())
+    for job, sheet in frozen.items():
         job.order, job.spec, job.procedure, job.status = order, sheet.stored(), procedure, JobStatus.OPEN
         job.save(update_fields=["spec", "procedure", "status"])
-        frozen.append((job, sheet))
     noted = set()
     for job, measure, entered in as_found:
         if job.pk not in jobs:
@@ -195,12 +193,6 @@ def check_in(
     return order
 
 
-def _sheet_for(job: DamperJob):
-    damper = job.damper
-    vehicle_model = damper.vehicle.model if damper.vehicle else None
-    return sheet_for(damper.model, damper.model_year, damper.position, vehicle_model)
-
-
 def fill_anew(*, order: WorkOrder, at: datetime) -> None:
     """Reckon anew what a booked order takes; one that is checked in keeps what its frozen figures ask for."""
     if order.status != OrderStatus.BOOKED:
@@ -208,11 +200,11 @@ def fill_anew(*, order: WorkOrder, at: datetime) -> None:
     jobs = order.jobs.select_related("damper__model", "damper__vehicle__model").prefetch_related(
         "damper__model__kit_lines"
     )
-    _fill_pick_list(order, [(job, freeze(_sheet_for(job))) for job in jobs], at)
+    _fill_pick_list(order, sheets_of(jobs), at)
 
 
-def _fill_pick_list(order, frozen, at) -> None:
-    wanted = [need for job, sheet in frozen for need in needs(job, sheet)]
+def _fill_pick_list(order, sheets, at) -> None:
+    wanted = [need for job, sheet in sheets.items() for need in needs(job, sheet)]
     picklists.fill(pick_list=order.pick_list, needs=wanted, at=at)
 
 

@@ -10,13 +10,16 @@ from django.utils import timezone
 
 from shop.customers.models import Customer, Vehicle
 from shop.dampers.models import Damper
-from shop.specs.selectors import sheet_for
+from shop.documents.selectors import why
+from shop.specs.selectors import Place, sheets_for
 from shop.web.access import allow
 from shop.web.desk import find
 from shop.web.desk.forms import BookForm, CallOffForm, CheckInForm, HandBackForm, HandBackUnfinishedForm
 from shop.web.forms import FindForm, submit
+from shop.web.links import why_this_sheet
 from shop.web.pages import number, sent, show, show_form
 from shop.workorders import services
+from shop.workorders.kit import freeze
 from shop.workorders.models import DamperJob, JobStatus, OrderStatus, WorkOrder
 from shop.workorders.selectors import unfinished_in_words
 
@@ -104,18 +107,17 @@ def check_in(request, pk):
     ):
         messages.success(request, f"{made} is checked in: its figures are frozen and the card can be printed.")
         return redirect(made)
+    sheets = sheets_for([Place.of(job.damper) for job in jobs])
     context = {
         "form": form,
         "order": order,
         "trail": trail_to(order),
-        "rows": [(job, _sheet(job), form.found(job)) for job in jobs],
+        "rows": [
+            (job, sheet, why(freeze(sheet)), why_this_sheet(job.damper), form.found(job))
+            for job, sheet in zip(jobs, sheets, strict=True)
+        ],
     }
     return show(request, "desk/check_in.html", context)
-
-
-def _sheet(job):
-    damper = job.damper
-    return sheet_for(damper.model, damper.model_year, damper.position, damper.vehicle.model if damper.vehicle else None)
 
 
 @allow("book")

@@ -4,11 +4,13 @@ from django.db.models import Prefetch
 from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 
+from shop.documents.selectors import why
 from shop.staff.models import AuditEntry
 from shop.web.access import allow
 from shop.web.desk import find, words
 from shop.web.desk.forms import OrdersForm
 from shop.web.forms import FindForm
+from shop.web.links import why_this_sheet
 from shop.web.pages import PAGE_SIZE, show
 from shop.workorders import selectors
 from shop.workorders.models import JobStatus, OrderStatus, WorkOrder
@@ -91,6 +93,7 @@ def order(request, pk):
     row = get_object_or_404(orders_in_full(), pk=pk)
     now = timezone.now()
     jobs = list(row.jobs.all())
+    changed = selectors.figures_changed_of(jobs)
     late = row.promised_for < now and row.status in (OrderStatus.BOOKED, OrderStatus.ON_BENCH)
     context = {
         "order": row,
@@ -98,13 +101,24 @@ def order(request, pk):
         "late": words.late(row.promised_for, now) if late else "",
         "promised": words.moment(row.promised_for, now),
         "arrives": words.day(row.arrives_on, timezone.localdate(now)),
-        "jobs": [_progress(job) for job in jobs],
+        "sheets": _sheets(jobs),
+        "jobs": [_progress(job, changed[job]) for job in jobs],
         "history": AuditEntry.objects.filter(kind="order", key=str(row.pk)),
         "all_closed": all(job.status == JobStatus.CLOSED for job in jobs),
         "may_book": request.user.may("book"),
         "may_work": request.user.may("work"),
     }
     return show(request, "desk/order.html", context)
+
+
+def _sheets(jobs):
+    """The sheets that the jobs keep, each once with its jobs and where it is told what holds today."""
+    found = {}
+    for job in jobs:
+        if job.spec is not None:
+            told = (job.sheet.rule, why(job.sheet) if job.sheet else None)
+            found.setdefault(told, []).append((job.tag, why_this_sheet(job.damper)))
+    return [{"rule": rule, "why": because, "tags": tags} for (rule, because), tags in found.items()]
 
 
 def orders_in_full():
@@ -115,7 +129,7 @@ def orders_in_full():
     )
 
 
-def _progress(job):
+def _progress(job, changed):
     """A job, how many of its steps are complete, and what it waits for."""
     states = selectors.job_steps(job)
     waits = next((state for state in states if not state.complete), None)
@@ -130,7 +144,7 @@ def _progress(job):
         "done": sum(state.complete for state in states),
         "steps": len(states),
         "words": words.first_letter(said),
-        "changed": selectors.figures_changed(job),
+        "changed": changed,
     }
 
 

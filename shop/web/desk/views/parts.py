@@ -6,12 +6,14 @@ from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from shop.documents.selectors import why_oil
 from shop.picklists.selectors import pick_sheet
 from shop.web.access import allow
 from shop.web.desk import words
 from shop.web.desk.views.booking import trail_to
 from shop.web.pages import show
 from shop.workorders.models import WorkOrder
+from shop.workorders.selectors import sheets_of
 from shop.workorders.services import hold_parts, pick_part, put_back_part
 from shop.workorders.services.picking import PICKED_WHILE
 
@@ -55,11 +57,13 @@ def _order(pk):
 def _page(request, order, refusal=""):
     sheet = pick_sheet(order.pick_list)
     running = order.status in PICKED_WHILE
+    jobs = order.jobs.select_related("damper__model", "damper__vehicle__model").prefetch_related("spec_changes")
+    sheets = sheets_of(jobs)
     context = {
         "order": order,
         "trail": trail_to(order),
         "sheet": sheet,
-        "rows": [_row(row) for row in sheet.rows],
+        "rows": [_row(row, sheets) for row in sheet.rows],
         "refusal": refusal,
         "running": running,
         "may_pick": running and request.user.may("pick"),
@@ -68,11 +72,12 @@ def _page(request, order, refusal=""):
     return show(request, "desk/pick_list.html", context, status=409 if refusal else None)
 
 
-def _row(row):
+def _row(row, sheets):
     """A row with what it says about picking: nothing, some bags, or all."""
     picked = [line for line in row.lines if line.picked_at]
     return {
         "row": row,
+        "why": why_oil(row.lines, sheets),
         "picked": f"picked for {len(picked)} of {words.count(len(row.lines), 'bag')}" if picked else "",
         "can_pick": any(not line.short and not line.picked_at for line in row.lines),
         "can_unpick": bool(picked),

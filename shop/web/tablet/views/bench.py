@@ -46,6 +46,7 @@ def job(request, pk):
         to_book=job.order.status == OrderStatus.ON_BENCH
         and all(one.status == JobStatus.CLOSED for one in [job, *others]),
         may_work=request.user.may("work"),
+        may_take=request.user.may("override"),
         may_correct=job.status == JobStatus.OPEN and request.user.may("work"),
     )
     return render(request, "tablet/job.html", page)

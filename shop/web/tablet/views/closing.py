@@ -2,13 +2,16 @@ from django.core.exceptions import PermissionDenied
 from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 
+from shop.documents.selectors import why
+from shop.specs.selectors import Place, sheets_for
 from shop.web.access import allow
 from shop.web.forms import submit
 from shop.web.pages import sent, show
-from shop.web.tablet.forms import CloseForm, OpenAgainForm, OverrideForm, UsedForm
+from shop.web.tablet.forms import CloseForm, OpenAgainForm, OverrideForm, TakeSheetForm, UsedForm
 from shop.web.tablet.frame import find, form_page, of_job
 from shop.workorders import services
-from shop.workorders.models import JobStatus, OrderStatus, WorkOrder
+from shop.workorders.kit import freeze
+from shop.workorders.models import JobStatus, Moment, OrderStatus, WorkOrder
 from shop.workorders.selectors import missing, on_bench
 
 
@@ -42,6 +45,26 @@ def open_again(request, pk):
     if request.method == "POST" and submit(form, services.reopen_damper, job=job, by=request.user, at=timezone.now()):
         return redirect(job)
     return show(request, "tablet/open_again.html", of_job(job, form=form))
+
+
+@allow("override")
+@form_page
+def take_sheet(request, pk):
+    """A manager holds the damper against the sheet that the spec table gives today."""
+    job = find(pk)
+    if request.method != "POST" and job.status != JobStatus.OPEN:
+        return redirect(job)
+    form = TakeSheetForm(sent(request))
+    if request.method == "POST" and submit(
+        form, services.take_present_sheet, job=job, by=request.user, at=timezone.now()
+    ):
+        return redirect(job)
+    (found,) = sheets_for([Place.of(job.damper)])
+    context = of_job(
+        job, form=form, kept=why(job.sheet) if job.sheet else None, today=why(freeze(found)) if found.sheet else None,
+        read=any(one.moment == Moment.SET and one.round == job.round for one in job.readings.all()),
+    )  # fmt: skip
+    return show(request, "tablet/take_sheet.html", context)
 
 
 @allow("work")

@@ -1,0 +1,48 @@
+"""Why a figure is what it is: the sheet that gives it, the rule that chose it, its source, and who says so."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from shop.dampers.measures import Measure
+from shop.documents.selectors import words
+from shop.picklists.models import PickLine
+from shop.specs.models import KitMeasure
+from shop.workorders.frozen import FrozenSheet, FrozenValue
+from shop.workorders.kit import oil_to_take
+from shop.workorders.models import DamperJob
+
+
+@dataclass(frozen=True)
+class Why:
+    title: str
+    holds_for: str
+    rule: str
+    source: str
+    note: str
+    entered_by: str
+    verified: str  # by whom and when; empty: a draft
+
+
+def why(sheet: FrozenSheet, value: FrozenValue | None = None) -> Why:
+    """Of a whole sheet, or of one of its figures, which may stand on a page of its own."""
+    return Why(
+        title=f"{sheet.code} version {sheet.version}",
+        holds_for=", ".join(part for part in (sheet.years, sheet.position, sheet.vehicle) if part),
+        rule=sheet.rule,
+        source=words.source(sheet.document, sheet.revision, (value and value.page) or sheet.page),
+        note=_sentence(value.note) if value else sheet.note,
+        entered_by=sheet.entered_by,
+        verified=f"{sheet.verified_by}, {words.day(sheet.verified_on)}" if sheet.verified else "",
+    )
+
+
+def _sentence(text: str) -> str:
+    return f"{text.rstrip('.')}." if text else ""
+
+
+def why_oil(lines: Iterable[PickLine], sheets: dict[DamperJob, FrozenSheet]) -> list[Why]:
+    """The sheets from which lines of a pick list take their oil; none for a part whose amount its parts list gives."""
+    by_tag = {job.tag: sheet for job, sheet in sheets.items()}
+    oils = [line for line in lines if line.measure == KitMeasure.VOLUME and line.tag in by_tag]
+    chosen = [by_tag[line.tag] for line in oils if line.amount == oil_to_take(by_tag[line.tag])]
+    return list(dict.fromkeys(why(sheet, sheet.values[Measure.OIL_VOLUME]) for sheet in chosen))

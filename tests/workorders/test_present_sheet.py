@@ -1,0 +1,216 @@
+"""An open job while the spec table changes: it is flagged and never changed by itself; a manager may move it."""
+
+import pytest
+from django.core.exceptions import ValidationError
+from django.urls import reverse
+
+from shop.core.errors import Conflict
+from shop.documents.selectors import card as card_of
+from shop.documents.services import DIGITS_IN_QR, card_state, job_card
+from shop.specs.models import SheetStatus, SpecSheet
+from shop.specs.services import verify_sheet, withdraw_sheet
+from shop.workorders.models import DamperJob, SpecChange
+from shop.workorders.selectors import figures_changed, job_steps
+from shop.workorders.services import take_present_sheet
+from tests import factories as make
+from tests.documents.orders import make_checked_in, stock_kit
+from tests.factories import NOON
+from tests.racing import at_once
+from tests.web.conftest import logged_in
+from tests.web.dampers_at_work import TORQUE, at_step, order_on_the_benches, record, tools, work
+from tests.web.people import send, words
+
+pytestmark = [pytest.mark.django_db, pytest.mark.flow]
+CHANGED = "changed since check-in: this job keeps H2-A version 1; today H2-A version 2 (verified) would hold."
+
+
+@pytest.fixture(autouse=True)
+def noon(monkeypatch):
+    monkeypatch.setattr("django.utils.timezone.now", lambda: NOON)
+
+
+@pytest.fixture
+def job(desk):
+    return order_on_the_benches(desk, code="H2-A").jobs.get()
+
+
+def next_version(job, second, **figures):
+    old = SpecSheet.objects.get(status=SheetStatus.VERIFIED, damper_model=job.damper.model)
+    figures = {"torque": 22, "charge": 200, "depth": 2.4} | figures
+    new = make.make_sheet(
+        job.damper.model, code=old.code, version=old.version + 1, status=SheetStatus.DRAFT, replaces=old, **figures
+    )
+    return verify_sheet(sheet=new, edition=new.edition, by=second, at=NOON)
+
+
+def as_it_is(job):
+    return DamperJob.objects.get(pk=job.pk)
+
+
+def take(job, by, why="rev C misprints the torque"):
+    return take_present_sheet(job=job, why=why, by=by, at=NOON)
+
+
+# --- flagged, never changed
+
+
+def test_a_next_version_flags_the_open_job_on_every_page_and_changes_none_of_its_figures(job, desk, technician, second):
+    kept, order = as_it_is(job).spec, job.order
+    card = job_card(order=order, at=NOON)
+    scanned = reverse("desk:card_check", args=[order.pk, card.revision, card.digest[:DIGITS_IN_QR]])
+    at_bench, at_desk = logged_in(technician), logged_in(desk)
+    pages = {
+        at_bench: [job.get_absolute_url(), at_step(job, TORQUE), reverse("tablet:close", args=[job.pk]), scanned],
+        at_desk: [order.get_absolute_url()],
+    }
+    for client, addresses in pages.items():
+        assert all("has changed since check-in" not in words(client.get(address)) for address in addresses)
+    next_version(job, second)
+    for client, addresses in pages.items():
+        for address in addresses:
+            assert CHANGED in words(client.get(address)), address
+    assert as_it_is(job).spec == kept
+    assert "Shaft nut torque 18 lbf·ft allowed 17.1 to 18.9 lbf·ft" in words(at_bench.get(at_step(job, TORQUE)))
+    assert job_card(order=order, at=NOON).digest == card.digest  # the paper still says what was checked in
+
+
+def test_a_withdrawn_sheet_flags_the_open_job_and_is_still_what_it_is_held_against(job, manager, technician, second):
+    sheet = SpecSheet.objects.get()
+    withdraw_sheet(sheet=sheet, why="misread", by=manager, at=NOON)
+    assert figures_changed(as_it_is(job)).endswith("keeps H2-A version 1; today no sheet would hold. Ask the manager.")
+    work(job, technician, second, to=TORQUE, tools=tools())
+    with pytest.raises(ValidationError, match=r"Allowed is 17\.1 to 18\.9"):
+        record(job, "shaft_nut_torque", technician, "22 lbf·ft", tools={"wrench": make.make_tool()})
+
+
+# --- moved, knowingly
+
+
+def test_a_manager_moves_a_job_on_which_nothing_is_set_yet_and_its_steps_go_on(job, manager, technician, second):
+    work(job, technician, second, to=TORQUE, tools=tools())
+    kept = as_it_is(job).spec
+    next_version(job, second)
+    take(job, manager)
+    moved = as_it_is(job)
+    assert (moved.spec, moved.round) == (kept, 1)
+    assert (moved.sheet.version, moved.sheet.values["shaft_nut_torque"].figures) == (2, "22")
+    assert moved.sheet.rule == (
+        "all model years, any position, any vehicle; taken by Mika Sorensdal on 25 November 2026 in place of "
+        "H2-A version 1: rev C misprints the torque"
+    )
+    assert figures_changed(moved) == ""
+    assert sum(state.complete for state in job_steps(moved)) == TORQUE - 1
+    record(job, "shaft_nut_torque", technician, "22 lbf·ft", tools={"wrench": make.make_tool()})
+
+
+def test_where_a_figure_was_set_by_the_earlier_sheet_the_steps_begin_anew_with_zero_pressure(
+    job, manager, technician, second
+):
+    wrench = tools()
+    work(job, technician, second, to=TORQUE + 1, tools=wrench)
+    next_version(job, second)
+    take(job, manager)
+    moved = as_it_is(job)
+    assert moved.round == 2
+    assert not any(state.done or state.reading for state in job_steps(moved))
+    assert moved.reopenings.get().why == "held against H2-A version 2 in place of H2-A version 1"
+    with pytest.raises(ValidationError, match="First: “Vent the nitrogen and prove zero pressure”"):
+        record(job, "shaft_nut_torque", technician, "22 lbf·ft", tools=wrench)
+
+
+def test_the_card_of_before_is_no_card_to_work_from_and_the_next_one_says_who_took_the_sheet_and_why(
+    job, manager, second
+):
+    order = job.order
+    card = job_card(order=order, at=NOON)
+    next_version(job, second)
+    take(job, manager)
+    asked = {"order": order, "revision": card.revision, "digest": card.digest[:DIGITS_IN_QR]}
+    assert "has changed since. Print the card anew." in card_state(**asked).words
+    assert job_card(order=order, at=NOON).revision == card.revision + 1
+    assert "superseded by revision 2" in card_state(**asked).words
+    assert "taken by Mika Sorensdal on 25 November 2026" in card_of(order).dampers[0].sheet.rule
+
+
+@pytest.mark.parametrize(
+    ("why", "role", "prepare", "told"),
+    [
+        (" ", "manager", next_version, "Say why"),
+        ("misprint", "technician", next_version, "Only a manager"),
+        ("misprint", "manager", lambda job, second: None, "is held against H2-A version 1 already"),
+    ],
+)
+def test_it_is_refused_without_a_reason_a_manager_or_another_sheet(job, second, why, role, prepare, told):
+    prepare(job, second)
+    with pytest.raises(ValidationError, match=told):
+        take(job, make.make_user(role), why)
+    assert not SpecChange.objects.exists()
+
+
+def test_neither_a_draft_nor_nothing_can_be_taken_and_a_closed_job_keeps_what_it_has(job, manager, second):
+    sheet = SpecSheet.objects.get()
+    withdraw_sheet(sheet=sheet, why="misread", by=manager, at=NOON)
+    with pytest.raises(ValidationError, match="only a verified sheet can be taken"):
+        take(job, manager)
+    make.make_sheet(job.damper.model, status=SheetStatus.DRAFT, code="D")
+    with pytest.raises(ValidationError, match="D version 1 is a draft: only a verified sheet"):
+        take(job, manager)
+    DamperJob.objects.filter(pk=job.pk).update(status="closed", closed_by=manager, closed_at=NOON)
+    with pytest.raises(Conflict, match="is closed: it keeps the sheet it has"):
+        take(job, manager)
+
+
+def test_a_job_without_a_sheet_takes_the_one_that_is_there_now(desk, manager, second):
+    job = order_on_the_benches(desk, sheet=False).jobs.get()
+    make.make_sheet(job.damper.model, code="NEW")
+    take(job, manager, "entered after the check-in")
+    assert as_it_is(job).sheet.code == "NEW"
+
+
+def test_the_pick_list_holds_the_oil_that_the_taken_sheet_asks_for_and_leaves_the_rest(manager, second):
+    model = make.make_damper_model()
+    make.make_sheet(model, oil=305)
+    stock_kit(model)
+    order = make_checked_in(model=model, corners=["rear_left", "rear_right"])
+    first, other = order.jobs.all()
+    before = {(line.tag, line.name): line.amount for line in order.pick_list.lines.all()}
+    next_version(first, second, oil=400)
+    take(first, manager)
+    after = {(line.tag, line.name): line.amount for line in order.pick_list.lines.all()}
+    assert after == before | {(first.tag, "Tarn No. 5"): 440_000}
+    assert all(line.held == line.amount for line in order.pick_list.lines.all())
+    assert as_it_is(other).sheet.version == 1
+
+
+def test_on_the_tablet_a_manager_is_led_there_and_a_technician_is_not(job, manager, technician, second):
+    address = reverse("tablet:take_sheet", args=[job.pk])
+    as_manager, at_bench = logged_in(manager), logged_in(technician)
+    assert address not in as_manager.get(job.get_absolute_url()).content.decode()
+    next_version(job, second)
+    assert address in as_manager.get(job.get_absolute_url()).content.decode()
+    assert address not in at_bench.get(job.get_absolute_url()).content.decode()
+    page = words(as_manager.get(address))
+    assert "It keeps Sheet H2-A version 1:" in page
+    assert "Today the spec table gives Sheet H2-A version 2:" in page
+    assert send(as_manager, address, why="").status_code == 422
+    answer = send(as_manager, address, why="rev C misprints the torque")
+    assert answer.status_code == 302
+    page = words(at_bench.get(job.get_absolute_url()))
+    assert "Shaft nut torque 22 lbf·ft" in page
+    assert "in place of H2-A version 1: rev C misprints the torque." in page
+    assert "has changed since check-in" not in page
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_figure_set_while_the_sheet_is_taken_never_counts_by_the_figures_of_before(job, manager, technician, second):
+    wrench = tools()
+    work(job, technician, second, to=TORQUE, tools=wrench)
+    next_version(job, second)
+    moved, reading = at_once(
+        lambda: take(job, manager), lambda: record(job, "shaft_nut_torque", technician, "18 lbf·ft", tools=wrench)
+    )
+    assert isinstance(moved, SpecChange)
+    assert as_it_is(job).sheet.version == 2
+    assert ("shaft_nut_torque", "set") not in as_it_is(job).standing_readings()
+    # Either it came first and the steps begin anew, or it was refused by the sheet that holds now.
+    assert (as_it_is(job).round, isinstance(reading, ValidationError)) in ((2, False), (1, True))
