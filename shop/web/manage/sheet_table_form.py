@@ -6,7 +6,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from shop.customers.models import VehicleModel
-from shop.dampers.measures import SPECIFIED, in_a_sentence, shop_unit
+from shop.dampers.measures import SPECIFIED, Measure, in_a_sentence, shop_unit
 from shop.dampers.models import DamperModel
 from shop.specs.models import SheetPosition, SpecSheet
 from shop.specs.services import DraftRow, NewValue
@@ -22,7 +22,7 @@ for _measure in SPECIFIED:
     COLUMNS += [_measure.value, f"{_measure}_tolerance"]
 COLUMNS += SOURCE
 NEEDED = ("damper_model", "code", *SOURCE)
-ANY_VEHICLE = "whatever vehicle it sits on"
+HINTS = {"damper_model": "Damper", "code": "New code", "vehicle_model": "any vehicle", "position": "any position"}
 
 
 class NamedField(forms.CharField):
@@ -112,11 +112,9 @@ class TableForm(RowsForm):
             field.required, field.initial = False, says[column]
             field.label = f"{name}, {in_words(column)}"
             field.widget.attrs |= {
-                "aria-label": field.label,
-                "data-row": row,
-                "data-col": number,
-                "autocomplete": "off",
-            }
+                "aria-label": field.label, "data-row": row, "data-col": number, "autocomplete": "off",
+                "placeholder": HINTS.get(column, ""),
+            }  # fmt: skip
             self.fields[f"{row}-{column}"] = field
         hidden = {"opened": digest(says[column] for column in self._columns(row))}
         if sheet:
@@ -135,7 +133,7 @@ class TableForm(RowsForm):
         if column in ("year_from", "year_to"):
             return year_field()
         if column in SPECIFIED:
-            return FigureField.of(next(one for one in SPECIFIED if one == column), above_zero=True)
+            return FigureField.of(Measure(column), name=Measure(column).label, above_zero=True)
         if measure in SPECIFIED:
             return forms.CharField(max_length=40)
         return forms.CharField(max_length=30 if column == "code" else 200 if column == "source_document" else 40)
