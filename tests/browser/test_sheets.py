@@ -5,8 +5,10 @@ from django.urls import reverse
 from playwright.sync_api import expect
 
 from shop.specs.models import SheetStatus, SpecSheet
+from shop.specs.services import send_back
 from tests import factories as make
-from tests.browser.test_desk import WIDE, problems_on
+from tests.browser.test_desk import WIDE, WIDER_THAN_THE_SCREEN, problems_on
+from tests.factories import NOON
 
 pytestmark = [pytest.mark.browser, pytest.mark.serial, pytest.mark.django_db(transaction=True)]
 TABLE = reverse("manage:sheets_table")
@@ -114,3 +116,23 @@ def test_a_table_is_filled_without_scripts(open_browser, model, manager):
     page.keyboard.press("Enter")
     page.get_by_text("1 row saved.").wait_for()
     assert SpecSheet.objects.get().edition == 2
+
+
+@pytest.mark.parametrize("width", [1280, 820, 390])
+def test_no_page_of_the_spec_table_scrolls_sideways_for_a_long_word(open_browser, model, technician, manager, width):
+    word = "x" * 200
+    draft = make.make_sheet(
+        model, code=word[:30], status=SheetStatus.DRAFT, source_document=word, source_page=word[:40], note=word,
+        printed={"charge": {"tolerance": word[:40], "note": word}},
+    )  # fmt: skip
+    send_back(sheet=draft, edition=1, why=word, by=technician, at=NOON)
+    page = open_browser(manager, viewport={"width": width, "height": 900})
+    two = f"?sheet={draft.pk}&sheet={make.make_sheet(model).pk}"
+    for name, *where in (
+        ("sheets",), ("sheets_queue",), ("sheets_table",), ("sheet", draft.pk), ("sheet_change", draft.pk),
+        ("sheet_verify", draft.pk), ("sheets_compare", two), ("sheets_copy", two),
+    ):  # fmt: skip
+        keys = [one for one in where if one != two]
+        page.goto(reverse(f"manage:{name}", args=keys) + (two if two in where else ""))
+        wide = page.evaluate(WIDER_THAN_THE_SCREEN)
+        assert wide <= 0, f"{name} scrolls {wide} px sideways at {width} px"

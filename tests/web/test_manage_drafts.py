@@ -62,6 +62,8 @@ def test_a_tolerance_is_read_as_it_is_printed_and_shown_back(as_manager, toleran
     [
         ("100", "psi", "± 5", "Allowed: 95 to 105 psi"),
         ("7 bar", "psi", "± 5 %", "Allowed: 6.65 to 7.35 bar"),
+        ("3.4", "kPa", "± 0.03", "Allowed: 3.37 to 3.43 kPa"),
+        ("100", "psi", "± 7 kPa", "Allowed: 99 to 101 psi"),
         ("100", "psi", "5", "Nitrogen charge, tolerance: “5” cannot be read."),
         ("hundred", "psi", "± 5", "Nitrogen charge: “hundred” cannot be read."),
         ("100", "psi", "± 200", "Nitrogen charge, tolerance cannot be ± 200."),
