@@ -161,6 +161,15 @@ def test_a_figure_is_taken_away_by_emptying_its_cells(as_manager, draft):
     assert not draft.values.filter(measure="oil_volume").exists()
 
 
+def test_the_same_table_sent_twice_is_saved_once(as_manager, draft):
+    filled = form(as_manager.get(TABLE)) | new(1) | {"0-charge": "104 psi", "why": "rev D"}
+    assert [as_manager.post(TABLE, filled).status_code for _ in range(2)] == [302, 302]
+    assert (draft.editions.count(), SpecSheet.objects.count()) == (2, 2)
+    other = as_manager.post(TABLE, filled | {"0-charge": "103 psi"})
+    assert other.status_code == 409
+    assert "already used for another entry" in words(other)
+
+
 def test_more_empty_rows_keep_what_is_typed(as_manager, draft):
     typed = new(1, charge="tight") | {"0-oil_volume": "310 mL", "why": "rev D", "more": "1"}
     answer = as_manager.post(TABLE, form(as_manager.get(TABLE)) | typed)

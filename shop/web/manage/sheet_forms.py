@@ -365,8 +365,6 @@ def says_its_limits(value: NewValue) -> bool:
 class RowsForm(QuestionsForm):
     """Many rows in one form: the fields of the first are called 0-code, 0-position …"""
 
-    first = "code"  # the cell at which stands what concerns the whole row
-
     def at_cells(self, error: ValidationError) -> ValidationError:
         """The refusal of a service that writes many rows, told at the cells of this form."""
         placed = {}
@@ -386,7 +384,7 @@ class RowsForm(QuestionsForm):
             field = self.place(error.messages[0])
         elif field == "keep_flagged":
             field = Measure.CHARGE.value
-        cells = (f"{row}-{field}", f"{row}-{self.first}", f"{row}-position")
+        cells = (f"{row}-{field}", f"{row}-code", f"{row}-position")  # the first one that the row has
         return next(name for name in cells if name in self.fields)
 
 

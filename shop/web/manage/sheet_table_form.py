@@ -1,5 +1,6 @@
 """The table of drafts: a row for each, a text cell for everything that it says, as spreadsheets have it."""
 
+from dataclasses import dataclass
 from hashlib import sha256
 
 from django import forms
@@ -74,6 +75,16 @@ def vehicle_names() -> dict[str, VehicleModel]:
 
 def damper_names() -> dict[str, DamperModel]:
     return {str(one): one for one in DamperModel.objects.all()}
+
+
+@dataclass(frozen=True)
+class TypedRow(DraftRow):
+    """A row that is known by what was typed, so that a table that is sent twice is recognised and saved once."""
+
+    typed: str = ""
+
+    def __str__(self):
+        return self.typed
 
 
 class TableForm(RowsForm):
@@ -169,7 +180,7 @@ class TableForm(RowsForm):
         """Whether anything was typed since the table was opened: other rows are nobody's change."""
         return digest(self._typed(row, column) for column in self._columns(row)) != self._typed(row, "opened")
 
-    def _draft(self, row, data) -> DraftRow:
+    def _draft(self, row, data) -> TypedRow:
         sheet = self.lines[row]
         for column in NEEDED:
             name = f"{row}-{column}"
@@ -177,7 +188,8 @@ class TableForm(RowsForm):
                 self.add_error(name, "Nothing is typed here. Fill it in.")
         says = {name: data.get(f"{row}-{name}") for name in (*PLACE, *SOURCE)}
         values = [value for measure in SPECIFIED if (value := self._value(row, measure, data))]
-        return DraftRow(
+        return TypedRow(
+            typed="\t".join(self._typed(row, name) for name in (*self._columns(row), "sheet", "edition")),
             damper_model=sheet.damper_model if sheet else data.get(f"{row}-damper_model"),
             code=sheet.code if sheet else data.get(f"{row}-code", ""),
             values=values,
