@@ -11,9 +11,11 @@ from api.permissions import Allows
 from api.readings import ReadingOutput
 from api.specs import CAUTION, ValueOutput
 from shop.core.errors import Conflict, refused
+from shop.dampers.measures import Measure
 from shop.staff.models import User
 from shop.staff.services import confirm_bench_pin
-from shop.workorders.models import DamperJob, Reading
+from shop.workorders.charge import gauge_note
+from shop.workorders.models import DamperJob, Moment, Reading
 from shop.workorders.selectors import bench_jobs, figures_changed, job_steps, missing, on_bench, settings_of
 from shop.workorders.services import close_job, finish_step, reopen_damper, second_check
 
@@ -129,6 +131,9 @@ class JobOutput(JobRow):
     figures_changed = serializers.SerializerMethodField(help_text="A sentence when the spec table says otherwise now.")
     steps = serializers.SerializerMethodField()
     settings = serializers.SerializerMethodField()
+    gauge_note = serializers.SerializerMethodField(
+        help_text="What putting the gauge on once more does to the charge on record; empty while there is none."
+    )
     missing = serializers.SerializerMethodField(help_text="What it lacks before it can be closed.")
     closed_by = Brief(allow_null=True)
     closed_at = serializers.DateTimeField(allow_null=True)
@@ -144,6 +149,10 @@ class JobOutput(JobRow):
     @extend_schema_field(SettingOutput(many=True))
     def get_settings(self, job):
         return SettingOutput(settings_of(job), many=True).data
+
+    def get_gauge_note(self, job) -> str:
+        charge = job.standing_readings().get((Measure.CHARGE, Moment.SET))
+        return gauge_note(job.sheet, charge.value_si, charge.bench_temperature_k) if charge else ""
 
     @extend_schema_field(LackingOutput(many=True))
     def get_missing(self, job):

@@ -1,5 +1,5 @@
 from django.db.models import Q
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.response import Response
 
@@ -60,14 +60,24 @@ class SoldInput(Input):
     on = Day()
 
 
+class WarningOutput(serializers.Serializer):
+    field = serializers.CharField()
+    text = serializers.CharField()
+
+
 class VehicleOutput(serializers.ModelSerializer):
     customer = Brief()
     model = VehicleModelOutput()
+    warnings = serializers.SerializerMethodField(help_text="What to compare with the machine; nothing is refused.")
 
     class Meta:
         model = Vehicle
-        fields = ["id", "customer", *KNOWN, "sold_on", "version", "created_at"]
+        fields = ["id", "customer", *KNOWN, "sold_on", "version", "created_at", "warnings"]
         read_only_fields = fields
+
+    @extend_schema_field(WarningOutput(many=True))
+    def get_warnings(self, vehicle):
+        return [{"field": "vin", "text": vehicle.vin_doubt}] if vehicle.vin_doubt else []
 
 
 class VehicleQuery(Input):

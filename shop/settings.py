@@ -67,6 +67,8 @@ SHOP_UNITS["spring_rate"] = "lbf/in" if SHOP_UNITS["length"] == "in" else "N/mm"
 SHOP_UNITS["force"] = "lbf" if SHOP_UNITS["length"] == "in" else "N"
 # What a gauge reads depends on the air around it: 2 psi more at 1300 m for the same gas in the same damper.
 SHOP_ALTITUDE_M = env.quantity("SHOP_ALTITUDE", "0 m", "length", low="-500 m", high="9000 m")
+# A gauge fills itself from the damper. 0: nobody has measured how much goes into gauge and hose.
+GAUGE_VOLUME_M3 = env.quantity("GAUGE_VOLUME", "0 mL", "volume", low="0 mL", high="100 mL")
 # Oil bought on top of what the sheet says, for bleeding and spilling.
 OIL_ALLOWANCE_PERCENT = env.number("OIL_ALLOWANCE_PERCENT", 10, low=0, high=100)
 # Days before the due date at which the customer is told.
@@ -281,6 +283,13 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    # One field name, several lists of choices: each list gets a name of its own.
+    "ENUM_NAME_OVERRIDES": {
+        "Corner": "shop.dampers.models.Position",
+        "SheetPosition": "shop.specs.models.SheetPosition",
+        "Measure": "shop.dampers.measures.Measure",
+        "SpecifiedMeasure": "shop.dampers.measures.SPECIFIED_CHOICES",
+    },
 }
 
 # --- Logs: one JSON object a line, each with the id of the request it belongs to -----------------------------------

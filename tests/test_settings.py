@@ -75,6 +75,8 @@ def test_production_with_nothing_said_lists_all_that_is_missing(tmp_path):
         ("DAMPERBOOK_SHOP_ALTITUDE", "4330 psi", "a figure with its unit"),
         ("DAMPERBOOK_SHOP_ALTITUDE", "9001 m", "from -500 m to 9000 m"),
         ("DAMPERBOOK_SHOP_ALTITUDE", "-501 m", "from -500 m to 9000 m"),
+        ("DAMPERBOOK_GAUGE_VOLUME", "4", "a figure with its unit from 0 mL to 100 mL"),
+        ("DAMPERBOOK_GAUGE_VOLUME", "101 mL", "from 0 mL to 100 mL"),
         ("DAMPERBOOK_SMTP_URL", "mail.example.com", "cannot be read"),
         ("DAMPERBOOK_SITE_URL", "https://book.example.com/path", "without a path"),
         ("DAMPERBOOK_SHOP_EMAIL", "bench.example.com", "is no e-mail address"),
@@ -132,3 +134,13 @@ def test_the_altitude_of_the_shop_is_read_with_its_unit(tmp_path, given, metres)
         DAMPERBOOK_SHOP_ALTITUDE=given,
     )  # fmt: skip
     assert float(told.stdout.strip().splitlines()[-1]) == pytest.approx(metres)
+
+
+# 1 US fl oz = 29.5735295625 mL: NIST SP 811, Appendix B.
+@pytest.mark.parametrize(("given", "volume"), [(None, 0), ("4 mL", 4e-6), ("0.1 fl oz", 2.95735295625e-6)])
+def test_the_space_in_gauge_and_hose_is_read_with_its_unit(tmp_path, given, volume):
+    told = start(
+        tmp_path, "shell", "-v", "0", "-c", "from django.conf import settings; print(settings.GAUGE_VOLUME_M3)",
+        DAMPERBOOK_GAUGE_VOLUME=given,
+    )  # fmt: skip
+    assert float(told.stdout.strip().splitlines()[-1]) == pytest.approx(volume)

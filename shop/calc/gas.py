@@ -6,9 +6,12 @@ Charges and readings are gauge pressures in Pa, temperatures are in K, altitude 
     p = n R T (1 + B(T) n + C(T) n² + D(T) n³),    n in mol/m³,
 
 fitted by least squares to the reference equation of state of Span et al. (J. Phys. Chem. Ref. Data 29 (2000) 1361) over
-230 to 800 K and up to 5500 mol/m³, the largest gap 0.02 %. For a sealed damper (345 to 2070 kPa, 243 to 393 K) readings
-are within 0.2 kPa of that equation, along a fast stroke that squeezes the gas to a quarter within 0.1 %. The ideal gas
-is off by up to 1.4 % of absolute pressure (38 kPa, 5.5 psi) in the first case and 11.6 % in the second.
+230 to 800 K and up to 5500 mol/m³, the largest gap 0.02 %. Readings are within 0.5 kPa (0.07 psi) of that equation over
+all that is allowed here, within 0.2 kPa for a charge of 345 to 2070 kPa set at 15 to 25 °C and read at -30 to 120 °C;
+along a fast stroke that squeezes such a charge to a quarter the pressure is within 0.1 %.
+
+The ideal gas would be off by up to 1.4 % of absolute pressure (41 kPa, 6 psi) for such a charge, by 6 % at the ends of
+what is allowed here; p V^1.4 by 11.6 % after a fast stroke to a quarter.
 
 The figures support the maker's current service manual for the exact unit; that manual prevails.
 """

@@ -4,6 +4,7 @@ from django.urls import reverse
 
 from shop.calc.intervals import day_in_words
 from shop.core.errors import refused
+from shop.customers.frame_number import doubt_about
 from shop.staff.models import User
 
 # No vehicle or damper that a shop works on is older; beyond the last, a digit was mistyped.
@@ -108,6 +109,11 @@ class Vehicle(models.Model):
 
     def get_absolute_url(self):
         return reverse("desk:vehicle", args=[self.pk])
+
+    @property
+    def vin_doubt(self) -> str:
+        """What to look at in its number, in words; empty for nothing."""
+        return doubt_about(self.vin)
 
 
 class Meter(models.TextChoices):

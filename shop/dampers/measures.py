@@ -25,6 +25,7 @@ QUANTITY = {
 }
 # A spec sheet gives these; they are what a job is held against.
 SPECIFIED = [Measure.SHAFT_NUT_TORQUE, Measure.CHARGE, Measure.IFP_DEPTH, Measure.OIL_VOLUME]
+SPECIFIED_CHOICES = [(one.value, one.label) for one in SPECIFIED]
 # Noted before work and again after it.
 FOUND_AND_LEFT = [Measure.COMPRESSION_CLICKS, Measure.REBOUND_CLICKS, Measure.PRELOAD_LENGTH]
 

@@ -4,9 +4,11 @@ from django.conf import settings
 
 from shop.calc import gas
 from shop.calc.atmosphere import standard_pressure
+from shop.calc.errors import OutOfRange
+from shop.calc.units import within
 from shop.figures.answered import Answer, Column, Figure, Sentence, Table
 from shop.figures.asked import Quantity
-from shop.figures.calculator import Calculator, less_than, needs
+from shop.figures.calculator import Calculator, in_own, less_than, needs
 from shop.figures.own_units import unit_of
 
 GROUP = "Nitrogen"
@@ -85,7 +87,7 @@ CHARGE_TODAY = Calculator(
         "p = n R T (1 + B n + C n² + D n³)",
     ),
     validity="0 to 3.5 MPa (508 psi), −40 to 150 °C, −500 to 9000 m, damper at rest with oil and gas at one "
-    "temperature; the oil’s growth is left out (see Gas along the stroke). Within 0.2 kPa of the source.",
+    "temperature; the oil’s growth is left out (see Gas along the stroke). Within 0.5 kPa of the source.",
     source=f"{GAS}; {AIR}",
     caution=CAUTION,
     blame={"spec_pa": "charge", "bench_k": "bench_temperature", "spec_k": "spec_temperature"},
@@ -227,6 +229,14 @@ STROKE = Calculator(
 )
 
 
+def _limits(asked) -> tuple[float, float]:
+    """Lowest and highest charge in tolerance."""
+    room = min(asked.charge, gas.HIGHEST_CHARGE_PA - asked.charge)
+    if asked.tolerance > room:
+        raise OutOfRange("tolerance", None, f"at most {in_own(room, 'pressure')}, so that both limits are charges")
+    return asked.charge - asked.tolerance, asked.charge + asked.tolerance
+
+
 def gauge(asked) -> Answer:
     ambient = standard_pressure(asked.altitude)
     where = (asked.gas, asked.gauge, asked.temperature)
@@ -236,6 +246,14 @@ def gauge(asked) -> Answer:
         Figure("stolen", "What one check takes", after - asked.charge, "pressure", signed=True),
     ]
     sentences = [Sentence("The damper keeps the lower pressure when the gauge comes off; each check takes as much.")]
+    if asked.tolerance is not None:
+        low, high = (gas.reading_after_gauge(one, *where, ambient_pa=ambient) for one in _limits(asked))
+        figures.append(Figure("low", "Lowest reading that still means in tolerance", low, "pressure"))
+        figures.append(Figure("high", "Highest reading that still means in tolerance", high, "pressure"))
+        if asked.reading is not None:
+            inside = within(asked.reading, low, high)
+            said = "The charge was in tolerance." if inside else "The charge was out of tolerance."
+            sentences.insert(0, Sentence(said, "ok" if inside else "refused"))
     if asked.reading is not None:
         before = gas.charge_before_gauge(asked.reading, *where, ambient_pa=ambient)
         figures.append(Figure("before", "Charge that stood there before this reading", before, "pressure"))
@@ -269,6 +287,7 @@ GAUGE = Calculator(
         ),
         temperature("temperature", "Temperature", default="20 °C"),
         altitude(),
+        charge("tolerance", "Tolerance either side", "5 psi", required=False),
         charge("reading", "What the gauge reads now", "190 psi", required=False),
     ),
     work=gauge,

@@ -119,6 +119,16 @@ class ServiceForecast(models.Model):
         """What speaks against a reminder; needs with_hold()."""
         return Hold(self.hold).label if self.hold else ""
 
+    @property
+    def how_use_is_found(self) -> str:
+        """For the desk, where a meter gave a day; empty where the date alone counts."""
+        if self.by_distance_on is None and self.by_hours_on is None:
+            return ""
+        return (
+            "The use a month is the middle one of the rates between any two readings, so one odd reading hardly moves "
+            "it. Readings that fit no other are left out and named here; of a changed meter only the new one counts."
+        )
+
 
 class ReminderStatus(models.TextChoices):
     QUEUED = "queued", "waiting to be sent"

@@ -171,12 +171,16 @@ def _by_date(months: int, start: str, meters) -> str:
             text += f" At {one.pace} the {one.step} come later, about {day(one.on)}."
         else:
             text += f" {_without_date(one)}"
+    if meters and not any(one.status == usage.OK for one in meters):
+        text += " So far the date alone counts."
     return text
 
 
 def _without_date(one: MeterReckoning) -> str:
     if one.status == usage.NO_USAGE and one.readings > 1:
         return f"The {one.meter.label.lower()} has hardly moved over the last {one.readings} readings."
+    if one.readings == 1:
+        return f"There is only one reading of the {one.meter.label.lower()}: a second one tells how much it is used."
     return f"There are too few readings of the {one.meter.label.lower()} to tell how much it is used."
 
 

@@ -4,7 +4,7 @@ from django.urls import reverse
 
 from shop.calc.atmosphere import HIGHEST_M, LOWEST_M
 from shop.customers.models import VehicleModel
-from shop.dampers.measures import QUANTITY, SPECIFIED
+from shop.dampers.measures import QUANTITY, SPECIFIED, SPECIFIED_CHOICES
 from shop.dampers.models import DamperModel, Position
 from shop.specs.gas import Gas, flags
 from shop.staff.models import User
@@ -175,7 +175,7 @@ class SpecValue(models.Model):
     """One figure of a sheet, as printed in its source, with the range that is still in tolerance."""
 
     sheet = models.ForeignKey(SpecSheet, models.CASCADE, related_name="values")
-    measure = models.CharField(max_length=20, choices=[(m.value, m.label) for m in SPECIFIED])
+    measure = models.CharField(max_length=20, choices=SPECIFIED_CHOICES)
     value_si = models.FloatField()
     low_si = models.FloatField()
     high_si = models.FloatField()
@@ -373,9 +373,7 @@ class Step(models.Model):
     title = models.CharField(max_length=120)
     text = models.TextField(max_length=1000, blank=True)
     caution = models.TextField(max_length=600, blank=True)
-    reading = models.CharField(
-        max_length=20, choices=[(m.value, m.label) for m in SPECIFIED], blank=True, help_text="Figure to record here."
-    )
+    reading = models.CharField(max_length=20, choices=SPECIFIED_CHOICES, blank=True, help_text="Figure to record here.")
     as_left = models.BooleanField(default=False, help_text="The settings as left are recorded here.")
     critical = models.BooleanField(default=False, help_text="A second person checks it.")
     needs_ifp = models.BooleanField(default=False, help_text="Left out for a damper without an IFP.")

@@ -7,13 +7,18 @@ because it is what gauge and hands can do, and that does not shrink with the col
 
 from dataclasses import dataclass
 
+from django.conf import settings
+
 from shop.calc.atmosphere import standard_pressure
 from shop.calc.errors import OutOfRange
-from shop.calc.gas import Target, target_reading
-from shop.core.amounts import altitude, in_full
+from shop.calc.gas import Chamber, Target, reading_after_gauge, target_reading
+from shop.calc.units import figures, show, show_range
+from shop.core.amounts import altitude, in_full, shop_unit
 from shop.dampers.measures import Measure
 from shop.specs.models import COLDEST_BENCH_K, WARMEST_BENCH_K
 from shop.workorders.frozen import FrozenSheet, FrozenValue
+
+TAKES_GAS = "Putting the gauge on takes gas"
 
 
 @dataclass(frozen=True)
@@ -54,6 +59,48 @@ def allowed_range(value: FrozenValue, sheet: FrozenSheet, bench_k: float | None)
 def bench_allowed(bench_k: float) -> bool:
     """Whether a thermometer at a bench can show this; beyond it is a slip, or the other unit."""
     return COLDEST_BENCH_K <= bench_k <= WARMEST_BENCH_K
+
+
+def gauge_note(sheet: FrozenSheet, charge_pa: float, bench_k: float | None) -> str:
+    """What putting the gauge on once more does to a charge that was read as charge_pa on a bench at bench_k.
+
+    Nothing is judged by it. It gives no figures while the gas space or the space in gauge and hose is not known.
+    """
+    gas_m3, gauge_m3 = gas_space(sheet), settings.GAUGE_VOLUME_M3
+    without = f"{TAKES_GAS}: the reading will be lower by what gauge and hose take, and the damper keeps that."
+    if not gauge_m3 or None in (gas_m3, bench_k, sheet.bench_altitude_m):
+        return without
+    around = {"temperature_k": bench_k, "ambient_pa": standard_pressure(sheet.bench_altitude_m)}
+    value, unit = sheet.values.get(Measure.CHARGE), shop_unit("pressure")
+    try:
+        falls = reading_after_gauge(charge_pa, gas_m3, gauge_m3, **around)
+        least = value and reading_after_gauge(allowed_range(value, sheet, bench_k)[0], gas_m3, gauge_m3, **around)
+    except OutOfRange:
+        return without
+    # A hose holds a few mL, and half of one counts.
+    hose = f"{figures(gauge_m3, shop_unit('volume'), 2).rstrip('0').rstrip('.')} {shop_unit('volume')}"
+    note = (
+        f"{TAKES_GAS}: with {hose} in gauge and hose beside {in_full(gas_m3, 'volume')} in this damper "
+        f"the reading falls from {show(charge_pa, unit)} to {show(falls, unit)}, and the damper keeps that."
+    )
+    if least is None or not sheet.verified:
+        return note
+    return (
+        f"{note} A reading of {show_range(least, None, unit)} means that the charge was in range before the gauge went "
+        "on; what is recorded is held against the range all the same."
+    )
+
+
+def gas_space(sheet: FrozenSheet) -> float | None:
+    """Of the frozen damper with its IFP where the sheet wants it, in m³; None while a size is not known."""
+    bore, cap = sheet.geometry.reservoir_bore_m, sheet.geometry.cap_intrusion_m
+    depth = sheet.values.get(Measure.IFP_DEPTH)
+    if None in (bore, cap, depth):
+        return None
+    try:
+        return Chamber(bore, depth.value_si, cap).volume_m3
+    except OutOfRange:
+        return None
 
 
 def conditions(sheet: FrozenSheet) -> str:

@@ -39,6 +39,20 @@ def test_a_frame_number_twice_is_refused_with_where_to_look(at_desk):
     assert "Search for it." in refused(at_desk.post("vehicles/", body), 400)
 
 
+# 11111111111111111 fits its own check digit and 1M8GDM9A0KP042788 asks for X: tests/reference/vin_check_digit.csv.
+def test_a_number_that_fails_its_check_digit_is_kept_and_warned_of(at_desk):
+    model = make.make_vehicle_model()
+    body = {"customer": make.make_customer().pk, "model": model.pk, "model_year": 2015, "vin": "1M8GDM9A0KP042788"}
+    told = at_desk.made("vehicles/", body)
+    assert told["vin"] == "1M8GDM9A0KP042788"
+    [warning] = told["warnings"]
+    assert warning["field"] == "vin"
+    assert "The ninth character is 0; worked out from the other sixteen it would be X." in warning["text"]
+    assert at_desk.get("vehicles/").json()["results"][0]["warnings"] == [warning]
+    mended = at_desk.patch(f"vehicles/{told['id']}/", {"version": 1, "vin": "11111111111111111"}).json()
+    assert mended["warnings"] == []
+
+
 def test_a_changed_vehicle_keeps_what_the_change_does_not_name(at_desk):
     vehicle = make.make_vehicle(vin="OST15X0042")
     told = at_desk.patch(f"vehicles/{vehicle.pk}/", {"version": 1, "plate": "lg 7"}).json()

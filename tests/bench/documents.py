@@ -1,5 +1,6 @@
 """Papers: the job card against bare WeasyPrint, from the store, and the queries of the pick list."""
 
+from contextlib import contextmanager
 from pathlib import Path
 from statistics import median
 
@@ -28,8 +29,9 @@ def measure():
     yield pick_list(client, model)
 
 
-def job_card(client, model):
-    """A card of four dampers, each round another order: first through the app, then again from the store."""
+@contextmanager
+def what_is_rendered():
+    """The HTML of every paper rendered inside, in a list."""
     written = []
     write_pdf = render.write_pdf
 
@@ -39,9 +41,15 @@ def job_card(client, model):
 
     render.write_pdf = listen
     try:
-        rounds = [_one_card(client, make_checked_in(model=model), written) for _ in range(WARM_UP + ROUNDS)][WARM_UP:]
+        yield written
     finally:
         render.write_pdf = write_pdf
+
+
+def job_card(client, model):
+    """A card of four dampers, each round another order: first through the app, then again from the store."""
+    with what_is_rendered() as written:
+        rounds = [_one_card(client, make_checked_in(model=model), written) for _ in range(WARM_UP + ROUNDS)][WARM_UP:]
     bare, first, again = (median(column) for column in zip(*rounds, strict=True))
     how = f"{milliseconds(first)} : {milliseconds(bare)}; medians of {ROUNDS} in turns after {WARM_UP} to warm up"
     yield Measure("Job card of 4 dampers, first time : bare WeasyPrint of the same HTML", first / bare, 1.25, how)

@@ -47,6 +47,13 @@ def every_page(family, by):
     orders = {status: make_order(family, by, status) for status in OrderStatus}
     booked, bench, ready = (orders[one] for one in (OrderStatus.BOOKED, OrderStatus.ON_BENCH, OrderStatus.READY))
     draft = make.make_sheet(make.make_damper_model(), status=SheetStatus.DRAFT)
+    # 16 mm of shaft over 130 mm push the IFP 20.8 mm through a bore of 40 mm: 20 mm of cap leave no room at 1 in.
+    sized = make.make_damper_model(
+        reservoir_bore_m=0.04, cap_intrusion_m=0.02, shaft_m=0.016, stroke_m=0.13, highest_gas_pa=4.5e6
+    )
+    pictured = make.make_sheet(sized)
+    flagged = make.make_sheet(sized, depth=1, status=SheetStatus.DRAFT)
+    doubtful = make.make_vehicle(vin="1M8GDM9A0KP042788")
     vehicle, customer = booked.vehicle, booked.customer
 
     def desk(name, *args, ask=""):
@@ -66,6 +73,8 @@ def every_page(family, by):
         desk("vehicle_change", vehicle.pk), desk("vehicle_sold", vehicle.pk),
         desk("damper_new", ask=f"?customer={customer.pk}"), desk("book"), desk("book", ask=f"?customer={customer.pk}"),
         desk("book", ask=f"?vehicle={vehicle.pk}"),
+        doubtful.get_absolute_url(), manage("damper_model", sized.pk), manage("sheet", pictured.pk),
+        manage("sheet", flagged.pk),
         manage("sheets"), manage("sheet", draft.pk), manage("sheet", family["sheets"][0].pk), manage("sheet_new"),
         manage("sheets", ask="?q=2015+front"), manage("sheets_queue"), manage("sheet_verify", draft.pk),
         manage("sheet_change", draft.pk), manage("sheets_table"), manage("sheets_copy", ask=f"?sheet={draft.pk}"),

@@ -11,10 +11,12 @@ from playwright.sync_api import expect
 from shop.specs.models import SheetStatus
 from shop.workorders import services
 from shop.workorders.models import JobStatus, Moment, OrderStatus
+from tests import factories as make
 from tests.browser.conftest import LYING, UPRIGHT
 from tests.web.dampers_at_work import (
     CHARGE,
     PIN,
+    PROVE,
     REFIT,
     TORQUE,
     at_check,
@@ -214,6 +216,10 @@ def every_page(job, desk, technician, second, manager, kit):
     work(job, technician, second, to=TORQUE, tools=kit, at=at)
     record(job, "shaft_nut_torque", technician, tools=kit, at=at)
     reading = job.readings.get(moment=Moment.SET)
+    sizes = {"reservoir_bore_m": 0.04, "cap_intrusion_m": 0.02, "shaft_m": 0.016, "stroke_m": 0.13}
+    charged = order_on_the_benches(desk, model=make.make_damper_model(**sizes), at=at).jobs.get()
+    work(charged, technician, second, to=PROVE, tools=kit, at=at)
+    charge = charged.readings.get(measure="charge")
     draft = order_on_the_benches(desk, at=at, status=SheetStatus.DRAFT).jobs.get()
     work(draft, technician, second, to=TORQUE, tools=kit, at=at)
     bare = order_on_the_benches(desk, at=at, sheet=False).jobs.get()
@@ -226,6 +232,7 @@ def every_page(job, desk, technician, second, manager, kit):
         *(one.get_absolute_url() for one in (job, draft, bare, booked, done.jobs.get())),
         *(at_step(job, number) for number in (1, 3, TORQUE, 9, CHARGE, REFIT)),
         at_step(draft, TORQUE), at_step(bare, TORQUE),
+        charged.get_absolute_url(), at_step(charged, CHARGE), f"/bench/{charged.pk}/readings/{charge.pk}/",
         at_check(job, TORQUE), f"/bench/{job.pk}/readings/{reading.pk}/",
         f"/bench/{job.pk}/close/", f"/bench/orders/{done.pk}/close/", f"/bench/orders/{job.order_id}/close/",
     ]  # fmt: skip

@@ -31,6 +31,9 @@ def test_higher_is_thinner_and_colder(altitude):
 def test_a_map_shows_geometric_altitude():
     """The two kinds differ by 16 Pa at 3500 m."""
     assert standard_pressure(3500) - standard_pressure(3500, geopotential=True) == pytest.approx(16, abs=1)
+    # 3500 m on the map are 3498.1 m of geopotential: 0.0125 K of the lapse.
+    warmer = standard_temperature(3500) - standard_temperature(3500, geopotential=True)
+    assert warmer == pytest.approx(0.0125, abs=1e-4)
 
 
 @pytest.mark.parametrize("altitude", [-500.1, 9000.1, math.nan, math.inf, "1500", None, True])

@@ -30,6 +30,11 @@ def test_ten_megabytes_of_text_make_a_short_sentence():
     assert len(str(Unreadable("torque", "9" * 10_000_000, "a number"))) < 150
 
 
+@pytest.mark.parametrize(("length", "shown"), [(60, "x" * 60), (61, "x" * 59 + "…"), (600, "x" * 59 + "…")])
+def test_a_long_value_is_shown_as_far_as_sixty_characters(length, shown):
+    assert str(OutOfRange("plate", "x" * length, "less")) == f"Plate cannot be {shown}. Give less."
+
+
 @pytest.mark.parametrize("error", [OutOfRange("a", 1, "b"), Unreadable("a", "1", "b"), NotEnough(5, 3)])
 def test_a_refusal_survives_the_way_through_a_queue(error):
     again = pickle.loads(pickle.dumps(error))
@@ -52,3 +57,13 @@ def test_require_takes_the_ends_of_the_range_unless_told_otherwise(above, below,
     else:
         with pytest.raises(OutOfRange):
             require("bore_m", value, 0, 10, allowed="that", above=above, below=below)
+
+
+def test_require_without_ends_takes_every_finite_number():
+    assert [require("x", value, allowed="a number") for value in (-1e308, 0, 1e308)] == [-1e308, 0, 1e308]
+    with pytest.raises(OutOfRange):
+        require("x", -math.inf, allowed="a number")
+
+
+def test_require_leaves_no_end_out_of_itself():
+    assert (require("x", 0, 0, 1, allowed="0 to 1"), require("x", 1, 0, 1, allowed="0 to 1")) == (0, 1)

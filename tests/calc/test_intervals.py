@@ -8,6 +8,7 @@ from dateutil.relativedelta import relativedelta
 from hypothesis import given
 from hypothesis import strategies as st
 
+from shop.calc import intervals
 from shop.calc.errors import OutOfRange
 from shop.calc.intervals import add_months, first_due
 
@@ -86,3 +87,8 @@ def test_the_due_day_is_never_later_than_any_rule(last, months, distance, hours)
     days = last + timedelta(days=distance), last + timedelta(days=hours)
     due = first_due(last, months, *days)
     assert due.on == min(add_months(last, months), *days) == due.by_rule[due.rule]
+
+
+def test_a_day_is_written_without_zeros_in_front():
+    assert intervals.day_in_words(date(2026, 10, 1)) == "1 October 2026"
+    assert intervals.day_in_words(date(2026, 12, 31)) == "31 December 2026"

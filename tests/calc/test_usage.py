@@ -293,3 +293,11 @@ def test_a_vehicle_that_was_parked_may_start_moving():
 
 def test_a_meter_may_be_swapped_at_zero():
     assert estimate(monthly(0, 5), [Swap(FIRST, 0, 0)]).last_value == 5
+
+
+def test_any_amount_above_zero_may_be_the_most_of_a_day():
+    readings = monthly(100, 103, 106)
+    assert estimate(readings, most_per_day=0.5).last_value == 106
+    for most in (0, -1, math.inf, math.nan):
+        with pytest.raises(OutOfRange):
+            estimate(readings, most_per_day=most)

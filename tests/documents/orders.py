@@ -64,7 +64,7 @@ def make_booked(model=None, year=2015, corners=CORNERS, customer=None, complaint
     )
 
 
-def make_checked_in(clicks="7", **given):
+def make_checked_in(clicks="7", bench_temperature=None, **given):
     """The same on the benches: 4218 mi and 391 h on the meters, settings as found noted."""
     order = make_booked(**given)
     found = [
@@ -82,6 +82,7 @@ def make_checked_in(clicks="7", **given):
             for job in order.jobs.all()
             for measure, text, quantity in found
         ],
+        bench_temperature=bench_temperature,
         by=factories.make_user("desk"),
         at=NOON,
     )

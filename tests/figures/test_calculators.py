@@ -328,6 +328,42 @@ def test_what_a_gauge_takes_is_told_both_ways():
     assert back["before"] == pytest.approx(units.to_si(200, "psi"))
 
 
+def test_what_the_gauge_may_read_in_tolerance_is_what_it_leaves_of_either_limit():
+    """Balance of amounts, by hand as an ideal gas: (195 × 60 + 0 × 2) / 62 = 188.7 psi, and 198.4 psi of 205."""
+    texts = {"gas": "60 mL", "gauge": "2 mL", "temperature": "20 °C", "altitude": "0 m"}
+    got = worked("gauge-loss", charge="200 psi", tolerance="5 psi", **texts)
+    assert got["low"] == pytest.approx(units.to_si(188.7, "psi"), rel=2e-3)
+    assert got["high"] == pytest.approx(units.to_si(198.4, "psi"), rel=2e-3)
+    for charge, limit in (("195 psi", "low"), ("205 psi", "high")):
+        assert got[limit] == pytest.approx(worked("gauge-loss", charge=charge, **texts)["reading"])
+
+
+@pytest.mark.parametrize(
+    ("reading", "said", "state"),
+    [
+        ("188 psi", "out of tolerance", "refused"),
+        ("190 psi", "in tolerance", "ok"),
+        ("198 psi", "in tolerance", "ok"),
+        ("199 psi", "out of tolerance", "refused"),
+    ],
+)
+def test_a_reading_is_judged_by_the_charge_it_came_from(reading, said, state):
+    """The tolerance is 195 to 205 psi; 190 psi on the gauge is in it, although it reads below."""
+    calculator = CALCULATORS["gauge-loss"]
+    texts = {"charge": "200 psi", "tolerance": "5 psi", "gas": "60 mL", "gauge": "2 mL", "reading": reading}
+    first = calculator.answer(calculator.read(texts, own=False)).sentences[0]
+    assert (first.text, first.state) == (f"The charge was {said}.", state)
+
+
+def test_the_gas_pushes_the_shaft_and_lifts_the_damper():
+    """By hand: 1.379 N/mm² × 201.06 mm² = 277.3 N, on 52.5 N/mm 5.28 mm; slow, 120 mm of stroke leave 0.583 of the gas
+    space, so about (1.379 + 0.101) / 0.583 − 0.101 = 2.44 N/mm²."""
+    got = worked("gas-along-the-stroke", **STROKE, rate="52.5 N/mm")
+    assert got["force"] == pytest.approx(277.26, abs=0.05)
+    assert got["lift"] == pytest.approx(5.281e-3, abs=1e-5)
+    assert got["full_force"] == pytest.approx(2.44 * 201.06, rel=0.01)
+
+
 def test_the_shops_altitude_is_where_the_calculators_start(settings):
     settings.SHOP_ALTITUDE_M = 1500.0
     texts = {"charge": "200 psi", "bench_temperature": "20 °C"}
@@ -508,6 +544,18 @@ SHELF = {"volume": "2 L", "size_1": "1 L", "price_1": "10"}
         ),
         ("charge-today", {"charge": "-1 psi", "bench_temperature": "20 °C"}, "charge", "zero or more"),
         ("gauge-loss", {"charge": "200 psi", "gas": "0 mL", "gauge": "2 mL"}, "gas", "1 to 2000 mL"),
+        (
+            "gauge-loss",
+            {"charge": "3 psi", "tolerance": "5 psi", "gas": "60 mL", "gauge": "2 mL"},
+            "tolerance",
+            "cannot be 5 psi. Give at most 3 psi",
+        ),
+        (
+            "gauge-loss",
+            {"charge": "500 psi", "tolerance": "9 psi", "gas": "60 mL", "gauge": "2 mL"},
+            "tolerance",
+            "both limits",
+        ),
         ("oil-fill", FILL | {"shaft": "60 mm"}, "shaft", "less than the body bore, 2.362 in"),
         ("oil-fill", FILL | {"shaft_inside": "251 mm"}, "shaft_inside", "at most the length of the body"),
         ("oil-fill", FILL | {"ifp_depth": "140 mm"}, "ifp_depth", "at most 5.315 in"),

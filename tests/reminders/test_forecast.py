@@ -126,7 +126,22 @@ def test_without_readings_the_date_alone_counts():
     make_service(vehicle, date(2026, 1, 1))
     found = forecast(vehicle)
     assert (found.due_on, found.by_distance_on) == (date(2027, 1, 1), None)
-    assert "too few readings of the odometer" in found.reason
+    assert found.reason == (
+        "12 months after the service of 1 January 2026. There are too few readings of the odometer to tell how much it "
+        "is used. So far the date alone counts."
+    )
+    read(vehicle, (date(2026, 1, 1), 655))
+    assert forecast(vehicle).reason == (
+        "12 months after the service of 1 January 2026. There is only one reading of the odometer: a second one tells "
+        "how much it is used. So far the date alone counts."
+    )
+
+
+def test_an_interval_by_date_alone_says_nothing_of_meters():
+    vehicle = make.make_vehicle()
+    make_interval(vehicle.model, months=12)
+    make_service(vehicle, date(2026, 1, 1))
+    assert forecast(vehicle).reason == "12 months after the service of 1 January 2026."
 
 
 def test_a_meter_that_stands_still_leaves_the_date():

@@ -1,4 +1,4 @@
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from django.urls import reverse
@@ -7,6 +7,7 @@ from shop.customers.models import Consent, Customer, MeterReading, Vehicle
 from shop.dampers.models import Position
 from shop.staff.models import AuditEntry
 from tests import factories as make
+from tests.factories import NOON
 from tests.web.people import form, make_family, send, words
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("at_noon")]
@@ -270,6 +271,35 @@ def test_a_stale_change_of_a_vehicle_names_what_the_book_says(at_desk, as_manage
     assert vehicle.plate == "LG 3"
 
 
+# Both numbers: tests/reference/vin_check_digit.csv.
+def test_a_number_whose_check_digit_does_not_fit_is_kept_told_of_after_saving_and_on_its_page(at_desk):
+    model = make.make_vehicle_model()
+    url = reverse("desk:vehicle_new", args=[make.make_customer().pk])
+    saved = send(at_desk, url, model=model.pk, model_year="2015", vin="1M8GDM9A0KP042788")
+    page, again = words(at_desk.get(saved.url)), words(at_desk.get(saved.url))
+    assert "Compare 1M8GDM9A0KP042788 with the frame plate: its check digit does not fit" in page
+    assert "with the frame plate: its check digit" not in again
+    for told in (page, again):
+        assert "The ninth character is 0; worked out from the other sixteen it would be X." in told
+        assert "Many off-road frame numbers do not use this check" in told
+    change = reverse("desk:vehicle_change", args=[Vehicle.objects.get().pk])
+    assert "Compare 1M8GDM9A0KP042788 with" in words(at_desk.get(send(at_desk, change, plate="LG 7").url))
+    mended = words(at_desk.get(send(at_desk, change, vin="1M8GDM9AXKP042788").url))
+    assert "ninth character" not in mended
+    assert "check digit" not in mended
+
+
+@pytest.mark.parametrize(
+    ("vin", "told"),
+    [("OS9R15-00417", ""), ("", ""), ("1M8GDM9AXKP042788", ""), ("ZZZAB12CME0001234", "The ninth character is M"),
+     ("1M8GDM9AXKPO42788", "It holds O, and a VIN has only digits and letters without I, O and Q.")],
+)  # fmt: skip
+def test_only_a_number_of_seventeen_characters_is_doubted(at_desk, vin, told):
+    page = words(at_desk.get(make.make_vehicle(vin=vin).get_absolute_url()))
+    assert ("frame plate" in page) == bool(told)
+    assert told in page
+
+
 def test_a_sold_vehicle_says_so_and_is_not_offered_for_booking(at_desk):
     vehicle = make.make_vehicle()
     answer = send(at_desk, reverse("desk:vehicle_sold", args=[vehicle.pk]), on="2026-11-20")
@@ -319,6 +349,22 @@ def test_a_damper_of_nobody_has_no_page(at_desk, asked):
 
 
 # --- meters -----------------------------------------------------------------------------------------------------------
+
+
+def test_the_vehicle_tells_how_its_use_was_found_and_which_readings_were_left_out(at_desk):
+    vehicle = make.make_vehicle(created_at=NOON - timedelta(days=100))
+    make.make_meter_reading(vehicle, miles=5000, on=date(2026, 8, 1))
+    page = words(at_desk.get(vehicle.get_absolute_url()))
+    assert "There is only one reading of the odometer: a second one tells how much it is used." in page
+    assert "So far the date alone counts." in page
+    assert "the middle one of the rates" not in page
+    for on, miles in [(date(2026, 9, 1), 5310), (date(2026, 9, 15), 54500), (date(2026, 10, 1), 5610)]:
+        make.make_meter_reading(vehicle, miles=miles, on=on)
+    Vehicle.objects.update(forecast_stale=True)
+    page = words(at_desk.get(vehicle.get_absolute_url()))
+    assert "About 300 mi a month from 3 readings" in page
+    assert "The use a month is the middle one of the rates between any two readings" in page
+    assert "The reading 54500 of 15 September 2026 does not fit the others and is left out: a typing error?" in page
 
 
 def test_a_meter_reading_stands_on_the_vehicle_and_moves_the_forecast(at_desk):

@@ -2,10 +2,12 @@ from datetime import UTC, datetime
 
 import pytest
 from django import forms
+from django.core.exceptions import ValidationError
 
 from shop.calc.units import Entered
 from shop.dampers.measures import Measure
 from shop.web.fields import DayField, MomentField, QuantityField
+from tests.calc.reference import rows
 
 
 class BenchForm(forms.Form):
@@ -108,3 +110,20 @@ def test_a_moment_is_in_the_time_zone_of_the_shop():
     form = DayForm({"day": "2026-11-25", "moment_0": "2026-11-28", "moment_1": "16:00"})
     assert form.is_valid()
     assert form.cleaned_data["moment"] == datetime(2026, 11, 28, 23, 0, tzinfo=UTC)  # America/Denver is UTC−7 in winter
+
+
+TIMES = {(one.values[0]["input"], one.values[0]["zone"]): one.values[0] for one in rows("calendar", "local_to_utc")}
+
+
+@pytest.mark.parametrize("row", rows("calendar", "wall_time_kind"))
+def test_a_time_of_the_wall_clock_is_the_moment_it_names_or_is_asked_again(row, settings):
+    """Source: IANA time zone database, PEP 495; exact. Hours that come twice or never name no moment."""
+    settings.TIME_ZONE = row["zone"]
+    day, time = row["input"].split("T")
+    if row["expected"] != "normal":
+        with pytest.raises(ValidationError) as refused:
+            MomentField().clean([day, time])
+        assert refused.value.code == "clocks_change"
+        return
+    wanted = datetime.fromisoformat(TIMES[row["input"], row["zone"]]["expected"])
+    assert MomentField().clean([day, time]) == wanted

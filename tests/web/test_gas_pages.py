@@ -199,3 +199,12 @@ def test_a_fast_stroke_stands_above_a_slow_one_and_both_begin_at_the_sheets_char
     assert slow[0] == fast[0]
     assert fast[-1][1] < slow[-1][1]  # y counts downwards
     assert [y for _, y in slow] == sorted((y for _, y in slow), reverse=True)
+
+
+@pytest.mark.parametrize("charge", [20, 50, 100, 200, 400])
+def test_the_words_at_the_start_lie_on_no_axis(at_desk, manager, charge):
+    sheet = make.make_sheet(sized(manager, highest_gas="3000 psi"), charge=charge)
+    svg = drawn(at_desk.get(sheet.get_absolute_url()))
+    axis = float(re.search(r'd="M52 14V(\d+)H', svg)[1])
+    baseline = float(re.search(r'<text x="60" y="([\d.]+)" dy="14">sheet', svg)[1]) + 14
+    assert 14 < baseline < axis

@@ -5,7 +5,8 @@ from django.urls import reverse
 
 from shop.specs.models import SheetStatus
 from shop.workorders.models import DamperJob, Reading
-from tests.web.dampers_at_work import CHARGE, TORQUE, at_step, order_on_the_benches, tools, work
+from tests import factories as make
+from tests.web.dampers_at_work import CHARGE, PROVE, TORQUE, at_step, order_on_the_benches, record, tools, work
 from tests.web.people import form, send, words
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("at_noon")]
@@ -119,7 +120,9 @@ def test_a_correction_is_held_to_its_own_bench(at_bench, job, kit):
 
 def test_the_record_shows_the_range_of_the_bench(at_bench, job, kit):
     send(at_bench, at_step(job, CHARGE), bench_temperature="36", entered="186", tool=kit["gauge"].pk)
-    assert "186 psi, bench at 36 °F" in words(at_bench.get(at_step(job, CHARGE)))
+    told = words(at_bench.get(at_step(job, CHARGE)))
+    assert "186 psi, bench at 36 °F" in told
+    assert "allowed on that bench (36 °F, sea level): 182 to 191 psi" in told
 
 
 def test_a_draft_marks_the_target_as_one(at_bench, desk, technician, second, kit):
@@ -158,3 +161,67 @@ def test_before_its_turn_the_charge_asks_for_nothing_and_leads_to_the_step_that_
     page = at_bench.get(reverse("tablet:step", args=[early.pk, CHARGE]))
     assert "Not yet. First step 8, “Tighten the shaft nut”" in words(page)
     assert "id_entered" not in page.content.decode()
+
+
+# --- once more with the gauge -----------------------------------------------------------------------------------------
+
+SIZES = {"reservoir_bore_m": 0.0381, "cap_intrusion_m": 0.01016}  # 1.5 in, 0.4 in
+
+
+@pytest.fixture
+def charged(desk, technician, second, kit):
+    """A damper charged to 201 psi at 68 °F, its gas space known: 2 in of a bore of 1.5 in, 58 mL."""
+    job = order_on_the_benches(desk, model=make.make_damper_model(**SIZES)).jobs.get()
+    work(job, technician, second, tools=kit, to=PROVE)
+    return job
+
+
+def correct(job):
+    return reverse("tablet:correct", args=[job.pk, Reading.objects.get(measure="charge").pk])
+
+
+# The ideal gas by hand, absolute pressures: (215.7 psi · 57.9 mL + 14.7 psi · 4 mL) / 61.9 mL = 202.7 psi, which the
+# gauge shows as 188; the lowest in tolerance, 195 psi, comes to 182.4 in the same way.
+def test_who_puts_the_gauge_on_again_is_told_what_it_takes(at_bench, charged, settings):
+    settings.GAUGE_VOLUME_M3 = 4e-6
+    for address in (at_step(charged, CHARGE), correct(charged)):
+        told = words(at_bench.get(address))
+        assert "Putting the gauge on takes gas: with 4 mL in gauge and hose beside 58 mL in this damper" in told
+        assert "the reading falls from 201 psi to 188 psi, and the damper keeps that." in told
+        assert "A reading of at least 183 psi means that the charge was in range before the gauge went on" in told
+
+
+def test_the_note_changes_nothing_of_what_is_judged(at_bench, charged, kit, settings):
+    settings.GAUGE_VOLUME_M3 = 4e-6
+    typed = {"bench_temperature": "68", "tool": kit["gauge"].pk, "why": "read again"}
+    assert send(at_bench, correct(charged), entered="188", **typed).status_code == 422
+    assert send(at_bench, correct(charged), entered="196", **typed).status_code == 302
+
+
+def test_without_the_space_in_the_gauge_the_note_has_no_figures(at_bench, charged):
+    told = words(at_bench.get(correct(charged)))
+    assert "takes gas: the reading will be lower by what gauge and hose take, and the damper keeps that." in told
+    assert "in this damper" not in told
+
+
+def test_without_the_sizes_of_the_damper_the_note_has_no_figures(at_bench, job, kit, settings):
+    settings.GAUGE_VOLUME_M3 = 4e-6
+    assert "Putting the gauge on" not in words(at_bench.get(at_step(job, CHARGE)))
+    send(at_bench, at_step(job, CHARGE), bench_temperature="68", entered="200", tool=kit["gauge"].pk)
+    assert "the reading will be lower by what gauge and hose take" in words(at_bench.get(at_step(job, CHARGE)))
+
+
+def test_a_draft_promises_no_reading_that_is_in_range(at_bench, desk, technician, second, kit, settings):
+    settings.GAUGE_VOLUME_M3 = 4e-6
+    model = make.make_damper_model(**SIZES)
+    job = order_on_the_benches(desk, model=model, status=SheetStatus.DRAFT).jobs.get()
+    work(job, technician, second, tools=kit, to=CHARGE)
+    record(job, "charge", technician, tools=kit)
+    told = words(at_bench.get(correct(job)))
+    assert "falls from 201 psi to 188 psi" in told
+    assert "was in range" not in told
+
+
+def test_another_figure_has_no_note_about_the_gauge(at_bench, charged, settings):
+    settings.GAUGE_VOLUME_M3 = 4e-6
+    assert "takes gas" not in words(at_bench.get(at_step(charged, TORQUE)))

@@ -2,6 +2,7 @@
 
 import re
 from datetime import timedelta
+from html import unescape
 
 import pytest
 from django.urls import reverse
@@ -550,3 +551,66 @@ def test_yesterdays_reading_carries_its_day(at_bench, desk, technician, second, 
     work(job, technician, second, tools=kit, to=TORQUE, at=yesterday)
     record(job, "shaft_nut_torque", technician, tools=kit, at=yesterday)
     assert "Tobias Nkemelu, 24 Nov 2026, 12:00" in words(at_bench.get(at_step(job, TORQUE)))
+
+
+# --- calculators ------------------------------------------------------------------------------------------------------
+
+
+def calculators(page):
+    """Titles and addresses of the calculators that a step offers."""
+    line = re.search(r'<p class="soft reckoners">(.*?)</p>', page.content.decode())
+    return {title: unescape(url) for url, title in re.findall(r'href="(.*?)">(.*?)<', line[1])} if line else {}
+
+
+def typed_into(page):
+    """What stands in the fields of a calculator, without those that are empty."""
+    found = dict(re.findall(r'<input type="text" name="(\w+)" value="([^"]*)"', page.content.decode()))
+    return {name: text for name, text in found.items() if text}
+
+
+def test_the_charge_leads_to_its_calculators_with_the_jobs_figures_and_the_rest_to_type(at_bench, desk, settings):
+    settings.SHOP_ALTITUDE_M = 1524.0  # 5000 ft
+    settings.GAUGE_VOLUME_M3 = 4e-6
+    model = make.make_damper_model(reservoir_bore_m=0.0381, cap_intrusion_m=0.01016)
+    job = order_on_the_benches(desk, model=model).jobs.get()
+    offered = calculators(at_bench.get(at_step(job, CHARGE)))
+    assert list(offered) == ["Charge to set today", "What the gauge takes"]
+    page = at_bench.get(offered["Charge to set today"])
+    assert page.status_code == 200
+    assert "Still to fill in: Temperature of the damper now." in words(page)
+    assert typed_into(page) == {
+        "charge": "200", "altitude": "5000", "spec_temperature": "68", "spec_altitude": "0",
+    }  # fmt: skip
+    page = at_bench.get(offered["What the gauge takes"])
+    assert typed_into(page) == {
+        "charge": "200", "gas": "57.9", "gauge": "4", "temperature": "68", "altitude": "5000",
+    }  # fmt: skip
+    assert "What one check takes" in words(page)
+
+
+def test_torque_and_oil_lead_to_theirs_and_other_steps_to_none(at_bench, desk):
+    job = order_on_the_benches(desk).jobs.get()
+    torque = calculators(at_bench.get(at_step(job, TORQUE)))
+    assert list(torque) == ["Extension or crow-foot"]
+    page = at_bench.get(torque["Extension or crow-foot"])
+    assert page.status_code == 200
+    assert typed_into(page) == {"torque": "18", "angle": "0"}
+    oil = calculators(at_bench.get(at_step(job, FILL)))
+    assert list(oil) == ["May this bottle stand in", "Oil for one damper"]
+    assert "Still to fill in: Asked for: at 40 °C" in words(at_bench.get(oil["May this bottle stand in"]))
+    assert typed_into(at_bench.get(oil["Oil for one damper"]))["ifp_depth"] == "2.4"
+    assert calculators(at_bench.get(at_step(job, ZERO_PRESSURE))) == {}
+
+
+def test_a_job_without_a_sheet_leads_to_calculators_that_ask_for_everything(at_bench, desk):
+    job = order_on_the_benches(desk, sheet=False).jobs.get()
+    page = at_bench.get(calculators(at_bench.get(at_step(job, TORQUE)))["Extension or crow-foot"])
+    assert page.status_code == 200
+    assert "Still to fill in: Torque on the sheet" in words(page)
+
+
+def test_a_figure_in_another_unit_goes_along_with_it(at_bench, desk, settings):
+    settings.SHOP_UNITS = settings.SHOP_UNITS | {"torque": "N·m"}
+    job = order_on_the_benches(desk).jobs.get()
+    torque = calculators(at_bench.get(at_step(job, TORQUE)))
+    assert typed_into(at_bench.get(torque["Extension or crow-foot"]))["torque"] == "18 lbf·ft"

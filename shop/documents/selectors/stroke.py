@@ -1,6 +1,6 @@
 """The picture of the gas pressure along the stroke: where each line and each word stands, for a template to draw."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, floor, log10
 
 from shop.calc.errors import OutOfRange
@@ -15,6 +15,7 @@ from shop.workorders.frozen import FrozenSheet
 WIDTH, HEIGHT = 480, 250
 LEFT, RIGHT, TOP, BOTTOM = 52, 366, 14, 206
 MOST_TICKS = 6
+WORDS_BELOW = 14  # the template's dy beside a point
 
 
 @dataclass(frozen=True)
@@ -90,7 +91,8 @@ def picture(sheet: FrozenSheet, bench_k: float | None = None) -> Picture | None:
     left = [(spec, x(0), y(gas.charge_pa))]
     if aim:
         left.append((f"today {in_full(aim.reading_pa, 'pressure')}", x(0), y(aim.reading_pa)))
-    points = {words.split(" ")[0]: mark for words, mark in _apart(left)}
+    near = stroke.points[(len(stroke.points) - 1) // 2]  # as far as the words reach
+    points = {words.split(" ")[0]: mark for words, mark in _at_the_start(left, y(near.fast_pa))}
     facts = _facts(sheet, stroke)
     at = f"at {conditions(sheet)}"
     now = (
@@ -168,3 +170,13 @@ def _apart(rows: list[tuple[str, float, float]], room: float = 14) -> list[tuple
         free = at + room
         marks.append((words, Mark(f"{x:.1f}", f"{y:.1f}", f"{at + 4:.1f}", words)))
     return marks
+
+
+def _at_the_start(rows: list[tuple[str, float, float]], line: float) -> list[tuple[str, Mark]]:
+    """Marks whose words stand below their points (WORDS_BELOW), or above the line where the axis leaves no room."""
+    marks = _apart(rows)
+    lowest = max(float(mark.y_words) for _, mark in marks) + WORDS_BELOW
+    if lowest <= BOTTOM - 3:
+        return marks
+    lift = lowest - min(line, *(y for _, _, y in rows)) + 8
+    return [(words, replace(mark, y_words=f"{float(mark.y_words) - lift:.1f}")) for words, mark in marks]

@@ -42,7 +42,8 @@ class AskedField(forms.Field):
 class FigureForm(forms.Form):
     """Works the answer out when it is cleaned: .answer, or None with the errors beside the fields.
 
-    live: somebody is still typing, so required inputs that are empty are no errors yet; .waiting holds their labels.
+    live: somebody is still typing, or about to, so required inputs that are empty are no errors yet; .waiting holds
+    their labels.
     """
 
     answer = None

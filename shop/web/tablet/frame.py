@@ -8,6 +8,7 @@ from django.views.decorators.http import require_http_methods
 from shop.dampers.measures import Measure
 from shop.documents.selectors.words import as_entered
 from shop.web.tablet import words
+from shop.web.tablet.reckoning import calculators_for
 from shop.workorders.kit import oil_of
 from shop.workorders.models import JobStatus
 from shop.workorders.selectors import barred_by, figures_changed, on_bench, settings_of
@@ -50,6 +51,8 @@ def of_step(job, number):
         "aim": words.aim(page["sheet"], here.state.value) if here.state.value else None,
         "previous": address(job, before[-1]) if before else job.get_absolute_url(),
         "next": address(job, after[0]) if after else reverse("tablet:close", args=[job.pk]),
+        "gauge": words.before_the_gauge(page["sheet"], here.state.reading) if page["open"] else "",
+        "calculators": calculators_for(here.state),
         "barred_by": next((line for line in before if line.state is first), None),
         "settings": settings,
         "oil": oil_of(job.order.pick_list.lines.filter(tag=job.tag), job.sheet)

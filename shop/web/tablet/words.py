@@ -11,9 +11,9 @@ from shop.core.amounts import in_full, in_other_unit, in_shop_unit, shop_unit, s
 from shop.core.clock import local_day
 from shop.dampers.measures import Measure
 from shop.documents.selectors.words import as_entered, source
-from shop.workorders.charge import aim_today, bench_conditions, conditions
+from shop.workorders.charge import aim_today, allowed_range, bench_conditions, conditions, gauge_note
 from shop.workorders.frozen import FrozenSheet, FrozenValue
-from shop.workorders.models import DamperJob, Reading
+from shop.workorders.models import DamperJob, Moment, Reading
 from shop.workorders.selectors import StepState, job_steps
 
 
@@ -48,6 +48,8 @@ class Line:
         state, lines = self.state, []
         if state.reading:
             lines.append(recorded(state.reading))
+            if moved := moved_range(state):
+                lines.append(moved)
         elif state.done:
             lines.append(f"done: {signed(state.done)}")
         if state.check:
@@ -121,6 +123,25 @@ def aim(sheet: FrozenSheet, value: FrozenValue) -> Aim:
 
 def aims(sheet: FrozenSheet) -> list[Aim]:
     return [aim(sheet, value) for value in sheet.values.values()]
+
+
+def moved_range(state: StepState) -> str:
+    """What a charge in the books is held against when that is not what the sheet prints; else empty."""
+    bench_k = state.reading.bench_temperature_k
+    if state.step.reading != Measure.CHARGE or state.value is None or bench_k is None:
+        return ""
+    limits = allowed_range(state.value, state.sheet, bench_k)
+    if limits == (state.value.low_si, state.value.high_si):
+        return ""
+    allowed = span(*limits, "pressure")
+    return f"allowed on that bench ({bench_conditions(state.sheet, bench_k)}): {allowed} {shop_unit('pressure')}"
+
+
+def before_the_gauge(sheet: FrozenSheet, reading: Reading | None) -> str:
+    """What to know before the gauge goes on a damper whose charge is in the books; empty for any other reading."""
+    if reading is None or (reading.measure, reading.moment) != (Measure.CHARGE, Moment.SET):
+        return ""
+    return gauge_note(sheet, reading.value_si, reading.bench_temperature_k)
 
 
 def recorded(reading: Reading) -> str:

@@ -118,6 +118,7 @@ def vehicle_new(request, customer_pk):
             messages.success(request, f"{made} is in the book, with {count} damper{'s' if count > 1 else ''}.")
         else:
             messages.success(request, f"{made} is in the book, still without dampers: enter them here.")
+        _tell_doubt(request, made)
         return redirect(made)
     trail = [_CUSTOMERS, (row, row.get_absolute_url())]
     return show_form(
@@ -151,13 +152,20 @@ def vehicle_change(request, pk):
     row = _vehicle(pk)
     form = VehicleChangeForm(sent(request), year=row.model_year, initial=_now(row, VehicleChangeForm))
     if request.method == "POST":
-        if submit(form, change_vehicle, vehicle=row, by=request.user, at=timezone.now()):
+        if made := submit(form, change_vehicle, vehicle=row, by=request.user, at=timezone.now()):
             messages.success(request, "The vehicle is changed.")
+            _tell_doubt(request, made)
             return redirect(row)
         _catch_up(form, row)
     return show_form(
         request, form, title=f"Change {row}", action="Save", trail=_trail_to(row), back=row.get_absolute_url()
     )
+
+
+def _tell_doubt(request, row):
+    """The number is kept as it was typed; its own page says what is odd about it."""
+    if row.vin_doubt:
+        messages.warning(request, f"Compare {row.vin} with the frame plate: its check digit does not fit, see below.")
 
 
 @allow("keep_customers")

@@ -175,6 +175,7 @@ def correct(request, pk, reading_pk):
         reading=reading,
         name=in_a_sentence(reading.measure),
         aim=words.aim(job.sheet, value) if value else None,
+        gauge=words.before_the_gauge(job.sheet, reading),
         told=[(words.recorded(one), one.why) for one in job.readings.all() if same_figure(one, reading)],
         back=reverse("tablet:step", args=[pk, reading.step.number]) if reading.step else job.get_absolute_url(),
         **aim_of(form, job, asked),
