@@ -123,9 +123,13 @@ class TableForm(RowsForm):
             field.required, field.initial = False, says[column]
             field.label = f"{name}, {in_words(column)}"
             field.widget.attrs |= {
-                "aria-label": field.label, "data-row": row, "data-col": number, "autocomplete": "off",
-                "placeholder": HINTS.get(column, ""),
-            }  # fmt: skip
+                "aria-label": field.label,
+                "data-row": row,
+                "data-col": number,
+                "autocomplete": "off",
+            }
+            if column in HINTS:
+                field.widget.attrs["placeholder"] = HINTS[column]
             self.fields[f"{row}-{column}"] = field
         hidden = {"opened": digest(says[column] for column in self._columns(row))}
         if sheet:
@@ -222,14 +226,17 @@ class TableForm(RowsForm):
         return self.written[index]
 
     def rows(self):
-        """(sheet, hidden fields, cells: the field of each column, figures and their tolerances in pairs)."""
+        """What a row shows: its draft, hidden fields, the cell of each column, figure and tolerance in pairs, and the
+        cells that are refused, whose words stand below the row, where there is room for them."""
         for row, sheet in enumerate(self.lines):
-            hidden = [
-                self[f"{row}-{name}"] for name in ("opened", "sheet", "edition") if f"{row}-{name}" in self.fields
-            ]
             cells = {column: self[f"{row}-{column}"] for column in self._columns(row)}
-            figures = [(cells[one.value], cells[f"{one}_tolerance"]) for one in SPECIFIED]
-            yield {"sheet": sheet, "hidden": hidden, "cells": cells, "figures": figures}
+            yield {
+                "sheet": sheet,
+                "hidden": [self[f"{row}-{name}"] for name in ("opened", *(("sheet", "edition") if sheet else ()))],
+                "cells": cells,
+                "figures": [(cells[one.value], cells[f"{one}_tolerance"]) for one in SPECIFIED],
+                "refused": [cell for cell in cells.values() if cell.errors],
+            }
 
 
 def figure_cells(value: NewValue | None) -> tuple[str, str]:
