@@ -17,12 +17,14 @@ class DamperModelOutput(serializers.ModelSerializer):
     class Meta:
         model = DamperModel
         fields = [
-            "id", "maker", "name", "construction", "serviceable", "why_not", *[size.name for size in SIZES],
+            "id", "maker", "name", "construction", "serviceable", "why_not", "cap_style",
+            *[size.name for size in SIZES], "version",
         ]  # fmt: skip
         read_only_fields = fields
         extra_kwargs = {
-            size.name: {"help_text": f"{size.label}, SI. {size.help or 'Empty: not known.'}"} for size in SIZES
-        }
+            "why_not": {"help_text": "For a model that is not serviced here: what to tell the customer."},
+            "cap_style": {"help_text": "How the cap over the IFP is held; empty: not known."},
+        } | {size.name: {"help_text": f"{size.label}, SI. {size.help or 'Empty: not known.'}"} for size in SIZES}
 
 
 class DamperInput(Input):
@@ -64,16 +66,6 @@ class DamperQuery(Input):
 
 def with_names():
     return Damper.objects.select_related("customer", "vehicle__model", "model")
-
-
-class DamperModelList(Listing):
-    permission_classes = [Allows("look")]
-
-    @extend_schema(responses=DamperModelOutput(many=True))
-    def get(self, request):
-        """List the damper models the shop knows, and whether it services them."""
-        self.query(Input)
-        return self.page(DamperModel.objects.all(), DamperModelOutput)
 
 
 class DamperList(Listing):

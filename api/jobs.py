@@ -17,7 +17,7 @@ from shop.staff.services import confirm_bench_pin
 from shop.workorders.charge import gauge_note
 from shop.workorders.models import DamperJob, Moment, Reading
 from shop.workorders.selectors import bench_jobs, figures_changed, job_steps, missing, on_bench, settings_of
-from shop.workorders.services import close_job, finish_step, reopen_damper, second_check
+from shop.workorders.services import close_job, finish_step, pass_over_step, reopen_damper, second_check
 
 
 class CheckInput(Input):
@@ -102,6 +102,11 @@ class StepOutput(serializers.Serializer):
     title = serializers.CharField(source="step.title")
     text = serializers.CharField(source="step.text")
     caution = serializers.CharField(source="step.caution")
+    tool = serializers.CharField(source="step.tool", help_text="Tools in words, beside the one that a reading needs.")
+    doubt = serializers.CharField(
+        help_text="For which caps the step is, when nobody knows the damper's: it may be passed over. Else empty."
+    )
+    passed_over = serializers.BooleanField(help_text="Whether somebody found that it does not apply.")
     measure = serializers.CharField(source="step.reading", help_text="Figure to record here; empty: none.")
     as_left = serializers.BooleanField(source="step.as_left", help_text="The settings as left are recorded here.")
     critical = serializers.BooleanField(source="step.critical", help_text="A second person checks it.")
@@ -127,6 +132,7 @@ class JobOutput(JobRow):
     """A damper job with all that the bench needs."""
 
     damper = DamperOutput()
+    procedure = Brief(allow_null=True, help_text="The version that the job began with.")
     sheet = FrozenSheetOutput()
     figures_changed = serializers.SerializerMethodField(help_text="A sentence when the spec table says otherwise now.")
     steps = serializers.SerializerMethodField()
@@ -202,6 +208,18 @@ class StepDone(JobEndpoint):
         self.body(Input)
         job, step = self.step(pk, number)
         self.do(finish_step, job=job, step=step)
+        return self.answer(pk)
+
+
+class StepPassOver(JobEndpoint):
+    permission_classes = [Allows("work")]
+
+    @extend_schema(request=None, responses=JobOutput)
+    def post(self, request, pk, number):
+        """Sign that a step for some caps does not apply to a damper whose cap style nobody knows."""
+        self.body(Input)
+        job, step = self.step(pk, number)
+        self.do(pass_over_step, job=job, step=step)
         return self.answer(pk)
 
 

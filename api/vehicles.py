@@ -27,7 +27,7 @@ YEARS = {"min_value": MODEL_YEARS[0], "max_value": MODEL_YEARS[1]}
 class VehicleModelOutput(serializers.ModelSerializer):
     class Meta:
         model = VehicleModel
-        fields = ["id", "maker", "name", "year_from", "year_to"]
+        fields = ["id", "maker", "name", "year_from", "year_to", "version"]
         read_only_fields = fields
 
 
@@ -106,16 +106,6 @@ class MeterReadingOutput(serializers.ModelSerializer):
         model = MeterReading
         fields = ["id", "meter", "entered", "read_on", "source", "by", "recorded_at", "corrects"]
         read_only_fields = fields
-
-
-class VehicleModelList(Listing):
-    permission_classes = [Allows("look")]
-
-    @extend_schema(responses=VehicleModelOutput(many=True))
-    def get(self, request):
-        """List the vehicle models the shop knows."""
-        self.query(Input)
-        return self.page(VehicleModel.objects.all(), VehicleModelOutput)
 
 
 class VehicleList(Listing):

@@ -285,7 +285,8 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     # One field name, several lists of choices: each list gets a name of its own.
     "ENUM_NAME_OVERRIDES": {
-        "Corner": "shop.dampers.models.Position",
+        "PositionEnum": "shop.dampers.models.Position",
+        "ConstructionEnum": "shop.dampers.models.Construction",
         "SheetPosition": "shop.specs.models.SheetPosition",
         "Measure": "shop.dampers.measures.Measure",
         "SpecifiedMeasure": "shop.dampers.measures.SPECIFIED_CHOICES",

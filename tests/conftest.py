@@ -6,6 +6,7 @@ from django.core.cache import cache
 from django.db.backends.sqlite3.base import DatabaseOperations as SQLiteOperations
 from django.test import TestCase, TransactionTestCase
 
+from shop.specs.models import Procedure, Step
 from shop.staff.models import Role
 from tests import factories
 
@@ -56,16 +57,27 @@ def sqlite_can_be_emptied():
     SQLiteOperations.sql_flush = original
 
 
-@pytest.fixture(scope="session", autouse=True)
-def migrated_data_comes_back():
-    """The same emptying takes the default procedure and interval that migrations brought: run these again."""
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup, django_db_blocker):
+    """The same emptying takes the default procedure and interval that migrations brought: put them back.
+
+    Procedures as drafts first: a step cannot be added to one that is current.
+    """
     original = TransactionTestCase._fixture_teardown
+    with django_db_blocker.unblock():
+        procedures, steps = list(Procedure.objects.order_by("pk")), list(Step.objects.order_by("pk"))
+    state = {one.pk: {"made_current_at": one.made_current_at, "current": one.current} for one in procedures}
 
     def teardown(self):
         original(self)
-        if not isinstance(self, TestCase):
-            for name in ("0003_default_procedure", "0004_default_interval"):
-                import_module(f"shop.specs.migrations.{name}").add(apps, None)
+        if isinstance(self, TestCase):
+            return
+        for one in procedures:
+            one.made_current_at, one.current = None, False
+            Procedure.objects.bulk_create([one])
+            Step.objects.bulk_create([step for step in steps if step.procedure_id == one.pk])
+            Procedure.objects.filter(pk=one.pk).update(**state[one.pk])
+        import_module("shop.specs.migrations.0004_default_interval").add(apps, None)
 
     TransactionTestCase._fixture_teardown = teardown
     yield

@@ -4,7 +4,7 @@ from datetime import UTC, date, datetime, timedelta
 from itertools import count
 
 from shop.customers.models import Customer, Meter, MeterReading, ReadingSource, Vehicle, VehicleModel
-from shop.dampers.models import Construction, Damper, DamperModel, Fitment, Position
+from shop.dampers.models import Adjuster, AdjusterKind, Construction, Damper, DamperModel, Fitment, Position
 from shop.parts.models import Container, Movement, MovementKind, Part
 from shop.specs.history import content_of
 from shop.specs.models import KitLine, KitMeasure, SheetEdition, SheetPosition, SheetStatus, SpecSheet, SpecValue
@@ -62,6 +62,10 @@ def make_damper_model(**given):
     return DamperModel.objects.create(**defaults | given)
 
 
+def make_adjuster(damper_model, kind=AdjusterKind.REBOUND, clicks=22):
+    return Adjuster.objects.create(damper_model=damper_model, kind=kind, clicks=clicks)
+
+
 def make_fitment(vehicle_model, position, damper_model, **given):
     return Fitment.objects.create(
         vehicle_model=vehicle_model, position=position, damper_model=damper_model, **{"year_from": 2010} | given
@@ -113,6 +117,32 @@ def make_sheet(
         sheet.status = status
         sheet.save()
     return sheet
+
+
+def make_draft(by=None, name=None, change=None):
+    """A draft with the steps of the current procedure: its next version, or with a name one of that name.
+
+    change(steps) may do to the rows what no page would let through.
+    """
+    from shop.specs.selectors import current_procedure
+    from shop.specs.services import change_procedure, start_procedure
+
+    by, current = by or make_user(Role.MANAGER), current_procedure()
+    if name:
+        draft = start_procedure(name=name, copy_of=current, by=by, at=NOON)
+    else:
+        draft = change_procedure(procedure=current, by=by, at=NOON)
+    if change:
+        change(draft.steps)
+    return draft
+
+
+def put_in_force(draft, by=None):
+    from shop.specs.selectors import current_procedure
+    from shop.specs.services import make_current
+
+    seen = {"edition": draft.edition, "instead_of": current_procedure()}
+    return make_current(procedure=draft, **seen, why="learned on the bench", by=by or make_user(Role.MANAGER), at=NOON)
 
 
 def make_part(number=None, on_hand=0, **given):

@@ -102,6 +102,47 @@ def test_the_figures_of_a_verified_sheet_cannot_be_changed_added_or_taken_away()
         value.save(force_insert=True)
 
 
+@pytest.fixture(params=["current", "former"])
+def kept(request, manager):
+    """A procedure that is current, and one that was."""
+    from shop.specs.models import Procedure
+
+    return Procedure.objects.filter(current=request.param == "current", name="Rebuild").first()
+
+
+@pytest.mark.parametrize(
+    "change", [{"name": "Another"}, {"version": 9}, {"made_current_at": None, "current": False}, {"edition": 7}],
+    ids=lambda change: next(iter(change)),
+)  # fmt: skip
+def test_a_procedure_that_is_or_was_current_cannot_be_changed(kept, change):
+    with pytest.raises(IntegrityError, match="frozen once current"), transaction.atomic():
+        type(kept).objects.filter(pk=kept.pk).update(**change)
+    with pytest.raises(IntegrityError, match="frozen"), transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute("DELETE FROM specs_step WHERE procedure_id = %s", [kept.pk])
+    type(kept).objects.filter(pk=kept.pk).update(current=False)  # another may take its place
+
+
+def test_a_procedure_that_is_or_was_current_cannot_be_deleted(kept):
+    with pytest.raises(IntegrityError, match="frozen"), transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute("DELETE FROM specs_procedure WHERE id = %s", [kept.pk])
+
+
+def test_the_steps_of_a_procedure_that_is_or_was_current_cannot_be_changed_added_moved_or_taken_away(kept, manager):
+    step, draft = kept.steps.get(number=3), make.make_draft(manager)
+    with pytest.raises(IntegrityError, match="frozen"), transaction.atomic():
+        kept.steps.filter(pk=step.pk).update(critical=False, pressure="")
+    with pytest.raises(IntegrityError, match="frozen"), transaction.atomic():
+        kept.steps.filter(pk=step.pk).update(procedure=draft, number=99, origin=99)
+    with pytest.raises(IntegrityError, match="frozen"), transaction.atomic():
+        draft.steps.filter(number=1).update(procedure=kept, number=99, origin=99)
+    step.pk, step.number, step.origin = None, 99, 99
+    with pytest.raises(IntegrityError, match="frozen"), transaction.atomic():
+        step.save(force_insert=True)
+    draft.steps.filter(number=3).update(title="A draft may be changed")
+    draft.steps.all().delete()
+    draft.delete()
+
+
 def test_the_procedure_of_a_job_cannot_be_changed(rows):
     from shop.specs.models import Procedure
 

@@ -8,7 +8,7 @@ from django.db import IntegrityError, transaction
 
 from shop.core.models import RequestKey
 from shop.customers.models import Customer, MeterReading, Vehicle, VehicleModel
-from shop.dampers.models import Damper, DamperModel, Fitment, Position
+from shop.dampers.models import Adjuster, Damper, DamperModel, Fitment, Position
 from shop.parts.models import Container, Movement, Part, Reservation
 from shop.picklists.models import PickLine
 from shop.specs.models import (
@@ -45,6 +45,7 @@ def book(desk, technician, second, manager):
     vehicle = make.make_vehicle(vin="OS9R15-1")
     model = make.make_damper_model()
     make.make_fitment(vehicle.model, Position.REAR_LEFT, model)
+    make.make_adjuster(model)
     damper = make.make_damper(vehicle, Position.REAR_LEFT, model=model)
     make.make_damper(vehicle, Position.REAR_RIGHT, model=model)
     make.make_sheet(model, position=SheetPosition.REAR, status="draft")
@@ -60,6 +61,7 @@ def book(desk, technician, second, manager):
     RequestKey.objects.create(scope="s", key="k", fingerprint="f", made_at=NOON)
     ServiceInterval.objects.create(damper_model=model, months=6, source="test")
     ServiceInterval.objects.create(vehicle_model=vehicle.model, months=6, source="test")
+    make.make_draft(manager)
 
 
 def change(model, **values):
@@ -112,6 +114,13 @@ CASES = {
     "dampermodel_highest_gas_pa": change(DamperModel, highest_gas_pa=300.0),
     "dampermodel_spring_rate_n_per_m": change(DamperModel, spring_rate_n_per_m=50.0),
     "dampermodel_shaft_within_bore": change(DamperModel, reservoir_bore_m=0.016, shaft_m=0.016),
+    "dampermodel_body_bore_m": change(DamperModel, body_bore_m=0.001),
+    "dampermodel_shaft_within_body": change(DamperModel, body_bore_m=0.016, shaft_m=0.016),
+    "dampermodel_cap_style_known": change(DamperModel, cap_style="glued"),
+    "dampermodel_cap_over_ifp": change(DamperModel, construction="emulsion", cap_style="ring"),
+    "adjuster_once": copy(Adjuster),
+    "adjuster_kind_known": change(Adjuster, kind="preload"),
+    "adjuster_clicks_plausible": change(Adjuster, clicks=0),
     "fitment_once": copy(Fitment),
     "fitment_position_known": change(Fitment, position="roof"),
     "fitment_years_in_order": change(Fitment, year_to=1999),
@@ -146,9 +155,17 @@ CASES = {
         damper_model=make.make_damper_model()
     ),
     "serviceinterval_says_something": change(ServiceInterval, months=None),
-    "procedure_version_once": copy(Procedure, current=False),
-    "procedure_one_current": copy(Procedure, version=2),
-    "step_number_once": copy(Step),
+    "procedure_version_once": copy(Procedure, made_current_at=NOON),
+    "procedure_one_current": copy(Procedure, version=9, current=True, made_current_at=NOON),
+    "procedure_one_draft": copy(Procedure, version=9),
+    "procedure_current_since": change(Procedure, current=True),
+    "procedure_name_given": change(Procedure, name=""),
+    "step_number_once": copy(Step, origin=999),
+    "step_origin_once": copy(Step, number=999),
+    "step_one_entry": change(Step, reading="charge", as_left=True),
+    "step_pressure_known": change(Step, pressure="high"),
+    "step_proof_is_checked": change(Step, pressure="proven"),
+    "step_of_a_cap_is_plain": change(Step, cap_styles=["ring"], critical=True),
     "part_number_given": change(Part, number=""),
     "part_measure_known": change(Part, measure="length"),
     "container_size_once": copy(Container),

@@ -1,4 +1,6 @@
-"""What several packages need to enter rows of the catalogue."""
+"""What several packages need to enter, change and name rows of the catalogue."""
+
+from collections.abc import Callable, Iterable
 
 from django.db import IntegrityError, models, transaction
 from django.db.models import Q
@@ -28,6 +30,32 @@ def save_new(row: models.Model) -> None:
             f"Somebody else has entered {row} just now. Look at the list before you enter it again.",
             code="entered_just_now",
         ) from error
+
+
+def unchanged(rows: type[models.Model] | models.QuerySet, pk: int, version: int) -> models.Model:
+    """The row, locked, if it is still the version the person saw; else Conflict."""
+    rows = rows if isinstance(rows, models.QuerySet) else rows.objects
+    row = rows.select_for_update(of=("self",), no_key=True).get(pk=pk)
+    if row.version != version:
+        raise Conflict(
+            "Somebody else has changed this since you opened it. What you typed is still here: compare it with "
+            "the page as it is now, then save again.",
+            code="stale",
+        )
+    return row
+
+
+NAMES_SHOWN = 3
+
+
+def names(rows: Iterable, say: Callable = str) -> str:
+    """The first few, as say names one, and how many more there are."""
+    rows = list(rows)
+    shown = [say(row) for row in rows[:NAMES_SHOWN]]
+    more = len(rows) - len(shown)
+    if more:
+        return f"{', '.join(shown)} and {more} more"
+    return " and ".join(filter(None, [", ".join(shown[:-1]), *shown[-1:]]))
 
 
 def one_line(text: str) -> str:

@@ -4,11 +4,18 @@ from django.urls import reverse
 
 from shop.calc.intervals import day_in_words
 from shop.core.errors import refused
+from shop.core.rows import sharing_years
 from shop.customers.frame_number import doubt_about
 from shop.staff.models import User
 
 # No vehicle or damper that a shop works on is older; beyond the last, a digit was mistyped.
 MODEL_YEARS = (1970, 2100)
+
+
+def model_year_in(word: str) -> int | None:
+    """The model year that a word of a search names; None for any other word."""
+    year = int(word) if word.isascii() and word.isdigit() and len(word) == 4 else 0
+    return year if MODEL_YEARS[0] <= year <= MODEL_YEARS[1] else None
 
 
 class Consent(models.TextChoices):
@@ -47,11 +54,26 @@ class Customer(models.Model):
         return reverse("desk:customer", args=[self.pk])
 
 
+class VehicleModelQuerySet(models.QuerySet):
+    def matching(self, text: str):
+        """Of which every word is found in maker or name, or is a model year in which it was built."""
+        found = self
+        for word in text.split():
+            asked = Q(maker__icontains=word) | Q(name__icontains=word)
+            if year := model_year_in(word):
+                asked |= Q(sharing_years(year, year))
+            found = found.filter(asked)
+        return found
+
+
 class VehicleModel(models.Model):
     maker = models.CharField(max_length=60)
     name = models.CharField(max_length=60)
     year_from = models.PositiveSmallIntegerField("built from model year")
     year_to = models.PositiveSmallIntegerField("to model year", null=True, blank=True)
+    version = models.PositiveIntegerField(default=1)
+
+    objects = VehicleModelQuerySet.as_manager()
 
     class Meta:
         ordering = ["maker", "name", "year_from"]

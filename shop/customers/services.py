@@ -4,12 +4,13 @@ from datetime import date, datetime
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import Q
 
 from shop.calc.intervals import day_in_words
 from shop.calc.units import Entered
 from shop.core.clock import local_day
 from shop.core.errors import Conflict, refused, renamed
-from shop.core.rows import one_line, save_new, sharing_years
+from shop.core.rows import names, one_line, save_new, sharing_years, unchanged
 from shop.customers.meters import doubt
 from shop.customers.models import (
     Consent,
@@ -77,7 +78,7 @@ def change_customer(
     at: datetime,
 ) -> Customer:
     """Change what is known of a customer; version is the one the form was opened with, else Conflict."""
-    customer = _unchanged(Customer, customer.pk, version)
+    customer = unchanged(Customer, customer.pk, version)
     customer.name, customer.email, customer.phone = name.strip(), email, phone
     customer.address, customer.note = address, note
     customer.version += 1
@@ -111,7 +112,7 @@ def create_vehicle(
     by: User,
     at: datetime,
 ) -> Vehicle:
-    model.check_year(model_year)
+    _check_year(model, model_year)
     vehicle = Vehicle(
         customer=customer,
         model=model,
@@ -141,8 +142,8 @@ def change_vehicle(
     at: datetime,
 ) -> Vehicle:
     """Change what is known of a vehicle; version is the one the form was opened with, else Conflict."""
-    model.check_year(model_year)
-    vehicle = _unchanged(Vehicle, vehicle.pk, version)
+    _check_year(model, model_year)
+    vehicle = unchanged(Vehicle, vehicle.pk, version)
     vehicle.model, vehicle.model_year, vehicle.note = model, model_year, note
     vehicle.vin, vehicle.plate = vin.strip().upper(), plate.strip().upper()
     vehicle.version += 1
@@ -284,16 +285,12 @@ def mark_forecast_stale(*, vehicle: Vehicle) -> None:
     Vehicle.objects.filter(pk=vehicle.pk).update(forecast_stale=True)
 
 
-def _unchanged(model, pk, version):
-    """The row, locked, if it is still the version the person saw; else Conflict."""
-    row = model.objects.select_for_update(no_key=True).get(pk=pk)
-    if row.version != version:
-        raise Conflict(
-            "Somebody else has changed this since you opened it. What you typed is still here: compare it with "
-            "the page as it is now, then save again.",
-            code="stale",
-        )
-    return row
+def _check_year(model: VehicleModel, model_year: int) -> None:
+    """Under a lock, so that the years of the model are not narrowed meanwhile."""
+    known = VehicleModel.objects.select_for_update(no_key=True).filter(pk=model.pk).first()
+    if known is None:
+        raise refused("model", f"{model} was taken out of the catalogue just now. Choose another model.", "gone")
+    known.check_year(model_year)
 
 
 def _tell(by, thing, what, at):
@@ -309,12 +306,61 @@ def create_vehicle_model(
     A second one of the same name has other years: maker, name and model year lead to one entry.
     """
     model = VehicleModel(maker=one_line(maker), name=one_line(name), year_from=year_from, year_to=year_to)
-    same = VehicleModel.objects.filter(maker__iexact=model.maker, name__iexact=model.name)
-    if twin := same.filter(sharing_years(year_from, year_to)).first():
-        raise ValidationError(
-            {"name": f"{twin} is in the catalogue already, built {twin.years()}. Open that one."}, code="known"
-        )
+    _check_twin(model)
     model.full_clean()
     save_new(model)
     _tell(by, model, f"entered: {model}, built {model.years()}", at)
     return model
+
+
+@transaction.atomic
+def change_vehicle_model(
+    *,
+    vehicle_model: VehicleModel,
+    version: int,
+    maker: str,
+    name: str,
+    year_from: int,
+    year_to: int | None = None,
+    by: User,
+    at: datetime,
+) -> VehicleModel:
+    """Correct maker, name or years. Come by way of dampers.services, which asks what is entered at its corners.
+
+    Years that leave a vehicle of the book outside are refused.
+    """
+    model = unchanged(VehicleModel, vehicle_model.pk, version)
+    before = f"{model}, built {model.years()}"
+    model.maker, model.name, model.year_from, model.year_to = one_line(maker), one_line(name), year_from, year_to
+    model.version += 1
+    model.full_clean()
+    _check_twin(model)
+    _check_vehicles_inside(model)
+    model.save()
+    _tell(by, model, f"changed: {before}; now {model}, built {model.years()}", at)
+    return model
+
+
+def _check_twin(model: VehicleModel) -> None:
+    same = VehicleModel.objects.filter(maker__iexact=model.maker, name__iexact=model.name).exclude(pk=model.pk)
+    if twin := same.filter(sharing_years(model.year_from, model.year_to)).first():
+        raise refused("name", f"{twin} is in the catalogue already, built {twin.years()}. Open that one.", "known")
+
+
+def _check_vehicles_inside(model: VehicleModel) -> None:
+    sides = {"year_from": Q(model_year__lt=model.year_from)}
+    if model.year_to:
+        sides["year_to"] = Q(model_year__gt=model.year_to)
+    for field, outside in sides.items():
+        rows = list(model.vehicles.filter(outside).select_related("customer").order_by("model_year", "pk"))
+        if not rows:
+            continue
+        told = names(rows, lambda one: f"{one.model_year} of {one.customer}")
+        words = (
+            f"A vehicle of the book would be left outside these years: {told}. Give years that hold it too, or correct "
+            "its model year first."
+            if len(rows) == 1
+            else f"{len(rows)} vehicles of the book would be left outside these years: {told}. Give years that hold "
+            "them too, or correct their model years first."
+        )
+        raise refused(field, words, "vehicles_outside")

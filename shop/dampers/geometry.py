@@ -24,6 +24,7 @@ class Size:
 
 
 SIZES = (
+    Size("body_bore_m", "length", "Body bore", 0.005, 0.2, "Diameter in which the piston runs."),
     Size("reservoir_bore_m", "length", "Reservoir bore", 0.005, 0.2, "Diameter in which the IFP runs."),
     Size("cap_intrusion_m", "length", "Cap intrusion", 0, 0.2, "Of the cap below the rim; 0 if it stays above."),
     Size("shaft_m", "length", "Shaft diameter", 0.003, 0.1),
@@ -37,6 +38,7 @@ SIZES = (
 class Geometry:
     """The sizes of a damper model as far as they are known."""
 
+    body_bore_m: float | None = None
     reservoir_bore_m: float | None = None
     cap_intrusion_m: float | None = None
     shaft_m: float | None = None

@@ -30,9 +30,10 @@ SPECIFIED_CHOICES = [(one.value, one.label) for one in SPECIFIED]
 FOUND_AND_LEFT = [Measure.COMPRESSION_CLICKS, Measure.REBOUND_CLICKS, Measure.PRELOAD_LENGTH]
 
 
+MOST_CLICKS = 99
 # No damper of a side-by-side is set beyond these; such a figure is a slip of the finger or another unit. SI.
 # Common practice, no source.
-MOST_SI = {"torque": 200, "pressure": 3.5e6, "length": 0.5, "volume": 0.002, "count": 99}
+MOST_SI = {"torque": 200, "pressure": 3.5e6, "length": 0.5, "volume": 0.002, "count": MOST_CLICKS}
 
 
 def in_a_sentence(measure: str) -> str:

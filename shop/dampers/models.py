@@ -1,8 +1,10 @@
 from django.db import models
 from django.db.models import F, Q
 
-from shop.customers.models import MODEL_YEARS, Customer, Vehicle, VehicleModel
+from shop.core.rows import sharing_years
+from shop.customers.models import MODEL_YEARS, Customer, Vehicle, VehicleModel, model_year_in
 from shop.dampers.geometry import SIZES, Geometry
+from shop.dampers.measures import MOST_CLICKS
 
 
 class Position(models.TextChoices):
@@ -21,19 +23,53 @@ class Construction(models.TextChoices):
     ELECTRONIC = "electronic", "electronically controlled"
 
 
+class CapStyle(models.TextChoices):
+    """How the cap over the IFP is held, because that decides how it comes off."""
+
+    THREADED = "threaded", "threaded cap"
+    RING = "ring", "cap under a snap ring"
+    CLIP = "clip", "clip-in plug"
+
+
+WITH_IFP = [Construction.RESERVOIR, Construction.INTERNAL]
+
+
+class DamperModelQuerySet(models.QuerySet):
+    def matching(self, text: str):
+        """Whose maker and name hold every word, or all but those of a vehicle model and year on which they sit."""
+        own, sits, asked = Q(), Q(), text.split()
+        if not asked:
+            return self
+        for word in asked:
+            named = Q(maker__icontains=word) | Q(name__icontains=word)
+            own &= named
+            there = Q(damper_model__in=self.model.objects.filter(named))
+            there |= Q(vehicle_model__maker__icontains=word) | Q(vehicle_model__name__icontains=word)
+            if year := model_year_in(word):
+                built = Q(vehicle_model__year_to=None) | Q(vehicle_model__year_to__gte=year)
+                there |= sharing_years(year, year) & built
+            sits &= there
+        return self.filter(own | Q(pk__in=Fitment.objects.filter(sits).values("damper_model")))
+
+
 class DamperModel(models.Model):
     maker = models.CharField(max_length=60)
     name = models.CharField(max_length=60)
     construction = models.CharField(max_length=10, choices=Construction)
     serviceable = models.BooleanField("serviceable here", default=True)
     why_not = models.CharField("why not", max_length=300, blank=True, help_text="What to tell the customer.")
-    # What decides the gas pressure along the stroke, see geometry.py; each may be unknown.
+    cap_style = models.CharField(max_length=8, choices=CapStyle, blank=True, help_text="Empty: not known.")
+    # See geometry.py; each may be unknown.
+    body_bore_m = models.FloatField(null=True, blank=True)
     reservoir_bore_m = models.FloatField(null=True, blank=True)
     cap_intrusion_m = models.FloatField(null=True, blank=True)
     shaft_m = models.FloatField("shaft diameter", null=True, blank=True)
     stroke_m = models.FloatField(null=True, blank=True)
     highest_gas_pa = models.FloatField("highest gas pressure", null=True, blank=True)
     spring_rate_n_per_m = models.FloatField("spring rate at the damper", null=True, blank=True)
+    version = models.PositiveIntegerField(default=1)
+
+    objects = DamperModelQuerySet.as_manager()
 
     class Meta:
         ordering = ["maker", "name"]
@@ -46,6 +82,14 @@ class DamperModel(models.Model):
                 name="dampermodel_refusal_has_reason",
                 condition=Q(serviceable=True) | ~Q(why_not=""),
                 violation_error_message="Say why this damper is not serviced here, and what to tell the customer.",
+            ),
+            models.CheckConstraint(
+                name="dampermodel_cap_style_known", condition=Q(cap_style="") | Q(cap_style__in=CapStyle.values)
+            ),
+            models.CheckConstraint(
+                name="dampermodel_cap_over_ifp",
+                condition=Q(cap_style="") | Q(construction__in=WITH_IFP),
+                violation_error_message="A damper of this construction has no IFP, and so no cap over one.",
             ),
             *[
                 models.CheckConstraint(
@@ -61,6 +105,11 @@ class DamperModel(models.Model):
                 condition=Q(shaft_m=None) | Q(reservoir_bore_m=None) | Q(shaft_m__lt=F("reservoir_bore_m")),
                 violation_error_message="The shaft is as thick as the reservoir's bore or thicker. Check both figures.",
             ),
+            models.CheckConstraint(
+                name="dampermodel_shaft_within_body",
+                condition=Q(shaft_m=None) | Q(body_bore_m=None) | Q(shaft_m__lt=F("body_bore_m")),
+                violation_error_message="The shaft is as thick as the body's bore or thicker. Check both figures.",
+            ),
         ]
 
     def __str__(self):
@@ -68,11 +117,44 @@ class DamperModel(models.Model):
 
     @property
     def has_ifp(self) -> bool:
-        return self.construction in (Construction.RESERVOIR, Construction.INTERNAL)
+        return self.construction in WITH_IFP
 
     @property
     def geometry(self) -> Geometry:
         return Geometry.of(self)
+
+
+class AdjusterKind(models.TextChoices):
+    COMPRESSION = "compression", "compression"
+    LOW_SPEED = "low_speed", "low-speed compression"
+    HIGH_SPEED = "high_speed", "high-speed compression"
+    REBOUND = "rebound", "rebound"
+
+
+class Adjuster(models.Model):
+    """An adjuster of a damper model that clicks, and how many clicks it has. The preload ring is none."""
+
+    damper_model = models.ForeignKey(DamperModel, models.CASCADE, related_name="adjusters")
+    kind = models.CharField(max_length=11, choices=AdjusterKind)
+    clicks = models.PositiveSmallIntegerField(help_text="The highest count, out from fully closed.")
+
+    class Meta:
+        ordering = ["damper_model", "pk"]
+        constraints = [
+            models.UniqueConstraint(name="adjuster_once", fields=["damper_model", "kind"]),
+            models.CheckConstraint(name="adjuster_kind_known", condition=Q(kind__in=AdjusterKind.values)),
+            models.CheckConstraint(
+                name="adjuster_clicks_plausible",
+                condition=Q(clicks__gte=1) & Q(clicks__lte=MOST_CLICKS),
+                violation_error_message=f"An adjuster has 1 to {MOST_CLICKS} clicks. Count them again.",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.get_kind_display()}, {self.in_clicks()}"
+
+    def in_clicks(self) -> str:
+        return "1 click" if self.clicks == 1 else f"{self.clicks} clicks"
 
 
 class Fitment(models.Model):
@@ -83,6 +165,7 @@ class Fitment(models.Model):
     damper_model = models.ForeignKey(DamperModel, models.PROTECT, related_name="fitments")
     year_from = models.PositiveSmallIntegerField()
     year_to = models.PositiveSmallIntegerField(null=True, blank=True)
+    version = models.PositiveIntegerField(default=1)
 
     class Meta:
         ordering = ["vehicle_model", "position", "year_from"]

@@ -14,8 +14,8 @@ from shop.core.clock import local_day
 from shop.customers import services as customers
 from shop.customers.models import Customer, Meter, MeterReading, ReadingSource, Vehicle, VehicleModel
 from shop.dampers.measures import FOUND_AND_LEFT, QUANTITY, Measure
-from shop.dampers.models import Construction, Damper, DamperModel, Fitment, Position
-from shop.dampers.services import create_damper, fit_dampers, set_geometry
+from shop.dampers.models import CapStyle, Construction, Damper, DamperModel, Fitment, Position
+from shop.dampers.services import create_damper, fit_dampers, set_adjusters, set_fitments, set_geometry
 from shop.parts.models import Container, Part
 from shop.parts.services import receive
 from shop.picklists.services import pick
@@ -76,22 +76,30 @@ def _people(shop: Shop) -> None:
 
 
 def _catalogue(shop: Shop) -> None:
-    for key, maker, name, construction, why_not in [
-        ("H2", "Hallinde", "H2", Construction.RESERVOIR, ""),
-        ("P40", "Pell & Varga", "P40", Construction.RESERVOIR, ""),
-        ("E5", "Quoin", "E5", Construction.EMULSION, ""),
+    for key, maker, name, construction, cap, why_not in [
+        ("H2", "Hallinde", "H2", Construction.RESERVOIR, CapStyle.THREADED, ""),
+        ("P40", "Pell & Varga", "P40", Construction.RESERVOIR, CapStyle.RING, ""),
+        ("P60", "Pell & Varga", "P60", Construction.RESERVOIR, CapStyle.CLIP, ""),
+        ("E5", "Quoin", "E5", Construction.EMULSION, "", ""),
         (
             "LIVE",
             "Quoin",
             "Live 3",
             Construction.ELECTRONIC,
+            "",
             "Valves are set electronically and need the maker's bench. We take it off, send it in, and fit it again.",
         ),
     ]:
         shop.models[key] = DamperModel.objects.create(
-            maker=maker, name=name, construction=construction, serviceable=not why_not, why_not=why_not
+            maker=maker,
+            name=name,
+            construction=construction,
+            cap_style=cap,
+            serviceable=not why_not,
+            why_not=why_not,
         )
     _sizes(shop)
+    _adjusters(shop)
     for key, maker, name, year_from, front, rear in [
         ("Ridge", "Ostrander", "Ridge 900", 2011, "H2", "H2"),
         ("Trace", "Velloway", "Trace", 2013, "E5", "P40"),
@@ -102,6 +110,7 @@ def _catalogue(shop: Shop) -> None:
         for position in Position.values:
             model = shop.models[front if position.startswith("front") else rear]
             Fitment.objects.create(vehicle_model=vehicle, position=position, damper_model=model, year_from=year_from)
+    _more_vehicles(shop)
     day = local_day(shop.now)
     for code, kind, low, high, quantity, months in [
         ("TW-2", ToolKind.TORQUE_WRENCH, "5 lbf·ft", "60 lbf·ft", "torque", 4),
@@ -121,12 +130,13 @@ def _catalogue(shop: Shop) -> None:
 
 
 def _sizes(shop: Shop) -> None:
-    for key, bore, cap, shaft, stroke, limit, rate in [
-        ("H2", "48 mm", "12 mm", "16 mm", "170 mm", "750 psi", "200 lbf/in"),
-        ("P40", "46 mm", "10 mm", "14 mm", "160 mm", "500 psi", "180 lbf/in"),
+    for key, body, bore, cap, shaft, stroke, limit, rate in [
+        ("H2", "51 mm", "48 mm", "12 mm", "16 mm", "170 mm", "750 psi", "200 lbf/in"),
+        ("P40", "46 mm", "46 mm", "10 mm", "14 mm", "160 mm", "500 psi", "180 lbf/in"),
     ]:
         shop.models[key] = set_geometry(
             damper_model=shop.models[key],
+            body_bore=parse(body, "length"),
             reservoir_bore=parse(bore, "length"),
             cap_intrusion=parse(cap, "length"),
             shaft=parse(shaft, "length"),
@@ -136,6 +146,43 @@ def _sizes(shop: Shop) -> None:
             by=shop.people["manager"],
             at=shop.now,
         )
+
+
+def _adjusters(shop: Shop) -> None:
+    for key, clicks in [
+        ("H2", {"compression": 22, "rebound": 24}),
+        ("P40", {"compression": 20, "rebound": 20}),
+        ("P60", {"low_speed": 18, "high_speed": 12, "rebound": 18}),
+        ("E5", {"rebound": 16}),
+    ]:
+        counted = {kind: parse(f"{count} clicks", "count") for kind, count in clicks.items()}
+        set_adjusters(damper_model=shop.models[key], **counted, by=shop.people["manager"], at=shop.now)
+
+
+def _more_vehicles(shop: Shop) -> None:
+    """A model that carried two things one after the other, one with a gap, and one that is built no more."""
+    front, rear = [Position.FRONT_LEFT, Position.FRONT_RIGHT], [Position.REAR_LEFT, Position.REAR_RIGHT]
+    for key, maker, name, years, carries in [
+        ("Cairn", "Ostrander", "Cairn 600", (2012, None), [
+            (front, "E5", 2012, None), (rear, "P40", 2012, 2018), (rear, "P60", 2019, None),
+        ]),
+        ("Switchback", "Velloway", "Switchback", (2015, None), [
+            (front, "P60", 2015, None), (rear, "P60", 2017, None),
+        ]),
+        ("Fen", "Brackmoor", "Fen 2", (2010, 2016), [(front + rear, "E5", 2010, None)]),
+    ]:  # fmt: skip
+        given = {"by": shop.people["manager"], "at": shop.now}
+        vehicle = customers.create_vehicle_model(maker=maker, name=name, year_from=years[0], year_to=years[1], **given)
+        shop.vehicles[key] = vehicle
+        for positions, damper, year_from, year_to in carries:
+            set_fitments(
+                vehicle_model=vehicle,
+                positions=positions,
+                damper_model=shop.models[damper],
+                year_from=year_from,
+                year_to=year_to,
+                **given,
+            )
 
 
 def _sheets(shop: Shop) -> None:

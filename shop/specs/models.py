@@ -3,9 +3,10 @@ from django.db.models import F, Q, Value
 from django.urls import reverse
 
 from shop.calc.atmosphere import HIGHEST_M, LOWEST_M
+from shop.core.errors import refused
 from shop.customers.models import VehicleModel
 from shop.dampers.measures import QUANTITY, SPECIFIED, SPECIFIED_CHOICES
-from shop.dampers.models import DamperModel, Position
+from shop.dampers.models import CapStyle, Construction, DamperModel, Position
 from shop.specs.gas import Gas, flags
 from shop.staff.models import User
 
@@ -348,22 +349,83 @@ class ServiceInterval(models.Model):
         return f"interval of {self.damper_model or self.vehicle_model or 'every damper'}"
 
 
+class ProcedureQuerySet(models.QuerySet):
+    def with_people(self):
+        """With whom and what the page of a version names."""
+        return self.select_related("drafted_by", "made_current_by", "copied_from")
+
+
 class Procedure(models.Model):
-    """The ordered steps of a service. A job keeps the version it began with; a change is a new version."""
+    """One version of the ordered steps of a service. A job keeps the version it began with; a change is a new version.
+
+    A draft until somebody makes it current; from then on frozen with its steps, by triggers (migration 0015).
+    """
 
     name = models.CharField(max_length=80)
     version = models.PositiveSmallIntegerField(default=1)
     current = models.BooleanField(default=False)
+    edition = models.PositiveIntegerField(default=1, help_text="Goes up with every change of a draft.")
+    copied_from = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="+")
+    drafted_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
+    drafted_at = models.DateTimeField(null=True, blank=True, help_text="Empty: it came with Damperbook.")
+    made_current_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
+    made_current_at = models.DateTimeField(null=True, blank=True, help_text="The last time. Empty: a draft.")
+    why = models.CharField(max_length=300, blank=True, help_text="Why it was made current.")
+
+    objects = ProcedureQuerySet.as_manager()
 
     class Meta:
         ordering = ["name", "-version"]
         constraints = [
             models.UniqueConstraint(name="procedure_version_once", fields=["name", "version"]),
             models.UniqueConstraint(name="procedure_one_current", fields=["current"], condition=Q(current=True)),
+            models.UniqueConstraint(
+                name="procedure_one_draft",
+                fields=["name"],
+                condition=Q(made_current_at=None),
+                violation_error_message="There is a draft of this procedure already. Change that one.",
+            ),
+            models.CheckConstraint(
+                name="procedure_current_since", condition=Q(current=False) | Q(made_current_at__isnull=False)
+            ),
+            models.CheckConstraint(
+                name="procedure_name_given",
+                condition=~Q(name=""),
+                violation_error_message="Give the procedure a name, such as Rebuild.",
+            ),
         ]
 
     def __str__(self):
         return f"{self.name} version {self.version}"
+
+    def get_absolute_url(self):
+        return reverse("manage:procedure", args=[self.pk])
+
+    @property
+    def draft(self) -> bool:
+        """Whether it was never current, so that it may still be changed."""
+        return self.made_current_at is None
+
+    def state(self) -> str:
+        """In words: draft, current, or former."""
+        if self.draft:
+            return "draft"
+        return "current" if self.current else "former"
+
+
+# How a cap of each style is called inside a sentence.
+CAP_IN_WORDS = {
+    CapStyle.THREADED: "a threaded cap",
+    CapStyle.RING: "a cap held by a ring",
+    CapStyle.CLIP: "a cap held by a clip",
+}
+
+
+class Pressure(models.TextChoices):
+    """What a step has to do with the stored gas."""
+
+    PROVEN = "proven", "zero pressure is proven here"
+    OPENED = "opened", "cap, ring or seal head is loosened here"
 
 
 class Step(models.Model):
@@ -371,16 +433,76 @@ class Step(models.Model):
     number = models.PositiveSmallIntegerField()
     stage = models.CharField(max_length=40)
     title = models.CharField(max_length=120)
-    text = models.TextField(max_length=1000, blank=True)
+    text = models.TextField("what to do", max_length=1000, blank=True)
     caution = models.TextField(max_length=600, blank=True)
+    tool = models.CharField(
+        "tools", max_length=120, blank=True, help_text="In words, beside the one that a reading is taken with."
+    )
     reading = models.CharField(max_length=20, choices=SPECIFIED_CHOICES, blank=True, help_text="Figure to record here.")
     as_left = models.BooleanField(default=False, help_text="The settings as left are recorded here.")
     critical = models.BooleanField(default=False, help_text="A second person checks it.")
-    needs_ifp = models.BooleanField(default=False, help_text="Left out for a damper without an IFP.")
+    pressure = models.CharField(
+        max_length=6, choices=Pressure, blank=True, help_text="What the order of the steps hangs on."
+    )
+    constructions = models.JSONField(default=list, blank=True, help_text="Left out for all others. Empty: for all.")
+    cap_styles = models.JSONField(default=list, blank=True, help_text="Left out for all others. Empty: for all.")
+    origin = models.PositiveIntegerField(help_text="The same number in every version that has this step.")
+    edition = models.PositiveIntegerField(default=1, help_text="The draft's edition in which it was last changed.")
 
     class Meta:
         ordering = ["procedure", "number"]
-        constraints = [models.UniqueConstraint(name="step_number_once", fields=["procedure", "number"])]
+        constraints = [
+            models.UniqueConstraint(name="step_number_once", fields=["procedure", "number"]),
+            models.UniqueConstraint(name="step_origin_once", fields=["procedure", "origin"]),
+            models.CheckConstraint(
+                name="step_one_entry",
+                condition=Q(reading="") | Q(as_left=False),
+                violation_error_message="A step records a figure or the settings as left. Make two steps of it.",
+            ),
+            models.CheckConstraint(name="step_pressure_known", condition=Q(pressure__in=["", *Pressure.values])),
+            models.CheckConstraint(
+                name="step_proof_is_checked",
+                condition=~Q(pressure=Pressure.PROVEN) | Q(critical=True, reading="", as_left=False),
+                violation_error_message=(
+                    "A step that proves zero pressure is critical and records nothing: all that comes after it waits "
+                    "until a second person has checked it."
+                ),
+            ),
+            models.CheckConstraint(
+                name="step_of_a_cap_is_plain",
+                condition=Q(cap_styles=[]) | Q(reading="", as_left=False, critical=False),
+                violation_error_message=(
+                    "A step for some caps only records nothing and has no second check: where nobody knows the cap "
+                    "style, the technician may pass over it. Make two steps of it."
+                ),
+            ),
+        ]
 
     def __str__(self):
         return f"{self.number}. {self.title}"
+
+    def clean(self):
+        for field, choices in (("constructions", Construction), ("cap_styles", CapStyle)):
+            values = getattr(self, field)
+            if not isinstance(values, list) or any(value not in choices.values for value in values):
+                allowed = ", ".join(choices.values)
+                raise refused(field, f"“{values}” is no list of: {allowed}.", "unknown")
+
+    def holds_for(self, model: DamperModel) -> bool:
+        """Whether such a damper has this step, or may have it: a cap style that nobody knows rules out nothing."""
+        return (not self.constructions or model.construction in self.constructions) and (
+            not self.cap_styles or not model.cap_style or model.cap_style in self.cap_styles
+        )
+
+    def doubt(self, model: DamperModel) -> str:
+        """For which caps it is, when nobody knows what cap such a damper has; else empty."""
+        return self.for_caps() if self.cap_styles and not model.cap_style else ""
+
+    def for_caps(self) -> str:
+        caps = [words for style, words in CAP_IN_WORDS.items() if style in self.cap_styles]
+        return f"only for {' or '.join(caps)}" if caps else ""
+
+    def only_for(self) -> str:
+        """Its conditions in words; empty when every damper has it."""
+        made = [label for value, label in Construction.choices if value in self.constructions]
+        return "; ".join(filter(None, [f"only for: {' or '.join(made)}" if made else "", self.for_caps()]))

@@ -125,6 +125,13 @@ class MomentField(forms.SplitDateTimeField):
             ) from None
 
 
+class DamperModelField(forms.ModelChoiceField):
+    """Damper models by name; one that is not serviced here says so."""
+
+    def label_from_instance(self, model):
+        return str(model) if model.serviceable else f"{model} (not serviced here)"
+
+
 def check_day(day) -> None:
     """Raise ValidationError for a day outside 1990 to 2100."""
     if not 1990 <= day.year <= 2100:

@@ -36,6 +36,40 @@ class KeyedForm(Form):
         self.fields["request_key"].initial = uuid.uuid4().hex
 
 
+class VersionedForm(KeyedForm):
+    """A form that changes a row with a version: who was second sees what the first one wrote."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput)
+    now = ()
+
+    @classmethod
+    def filled_from(cls, row) -> dict:
+        """What the form begins with, by the names of its fields."""
+        return {name: getattr(row, name) for name in cls.base_fields if hasattr(row, name)}
+
+    def catch_up(self, row) -> None:
+        """After a conflict: take the row's present version; .now tells what it says where something else is typed."""
+        if self.status != 409:
+            return
+        row.refresh_from_db()
+        self.data = self.data.copy()
+        self.data[self.add_prefix("version")] = row.version
+        there = {name: value for name, value in self.filled_from(row).items() if name != "version"}
+        self.now = [
+            (self[name].label, self._in_words(name, value))
+            for name, value in there.items()
+            if _as_sent(value) != self.data.get(self.add_prefix(name), "").strip()
+        ]
+
+    def _in_words(self, name: str, value) -> str:
+        choices = getattr(self.fields[name], "choices", None) if isinstance(value, str | int) else None
+        return dict(choices or []).get(value, value) or "nothing"
+
+
+def _as_sent(value) -> str:
+    return "" if value is None else str(getattr(value, "pk", value))
+
+
 class SureForm(Form):
     """Stands on a page that asks before a row goes: row is the name under which its key is sent."""
 

@@ -288,17 +288,19 @@ class Reading(models.Model):
 
 
 class StepDone(models.Model):
-    """Somebody did a step of a job. Append-only."""
+    """Somebody did a step of a job, or found that it does not apply to this damper. Append-only."""
 
     job = models.ForeignKey(DamperJob, models.PROTECT, related_name="steps_done")
     step = models.ForeignKey(Step, models.PROTECT, related_name="+")
     round = models.PositiveSmallIntegerField(default=1, help_text="The job's round in which it was done.")
+    applies = models.BooleanField(default=True, help_text="False: it does not apply, so it was passed over.")
     by = models.ForeignKey(User, models.PROTECT, related_name="+")
     at = models.DateTimeField()
 
     class Meta:
         ordering = ["pk"]
-        constraints = [models.UniqueConstraint(name="stepdone_once", fields=["job", "step", "round"])]
+        # A step that was passed over by mistake can still be done.
+        constraints = [models.UniqueConstraint(name="stepdone_once", fields=["job", "step", "round", "applies"])]
 
     def __str__(self):
         return f"{self.step} by {self.by}"

@@ -6,6 +6,7 @@ from datetime import date, datetime
 from shop.calc.units import within
 from shop.core.clock import local_day
 from shop.dampers.measures import FOUND_AND_LEFT, Measure, in_a_sentence
+from shop.dampers.models import DamperModel
 from shop.specs.models import Step
 from shop.specs.selectors import sheet_for
 from shop.workorders.charge import allowed_range
@@ -33,10 +34,16 @@ class StepState:
     done: StepDone | None
     check: SecondCheck | None
     lacking: str
+    doubt: str  # "only for a threaded cap", when nobody knows what cap the damper has
 
     @property
     def label(self) -> str:
         return in_a_sentence(self.step.reading) if self.step.reading else ""
+
+    @property
+    def passed_over(self) -> bool:
+        """Whether somebody found that it does not apply to this damper."""
+        return bool(self.done and not self.done.applies)
 
     @property
     def did_it(self) -> set:
@@ -80,7 +87,9 @@ class StepState:
         if self.lacking:
             return self.lacking[:1].lower() + self.lacking[1:].rstrip(".")
         if self.done is None:
-            return "not done yet"
+            return f"not done yet, {self.doubt}" if self.doubt else "not done yet"
+        if self.passed_over:
+            return "does not apply"
         if self.step.reading and not self.value:
             return f"recorded, but no sheet gives the {self.label}"
         if self.step.reading and not self.verified:
@@ -130,15 +139,17 @@ def bench_jobs():
 
 
 def job_steps(job: DamperJob) -> list[StepState]:
-    """The steps of a job in order, without those that its construction does not have."""
+    """The steps of a job in order, without those that such a damper does not have, unless they were done."""
     if job.procedure is None:
         return []
-    sheet, readings = job.sheet, job.standing_readings()
-    done = {one.step_id: one for one in job.steps_done.all() if one.round == job.round}
+    sheet, readings, model = job.sheet, job.standing_readings(), job.damper.model
+    # Sorted, so that what was done stands over what was passed over before.
+    signed = sorted((one for one in job.steps_done.all() if one.round == job.round), key=lambda one: one.applies)
+    done = {one.step_id: one for one in signed}
     checks = {(one.step_id, one.reading_id): one for one in job.second_checks.all() if one.round == job.round}
     states = []
     for step in job.procedure.steps.all():
-        if step.needs_ifp and not job.damper.model.has_ifp:
+        if step.pk not in done and not step.holds_for(model):
             continue
         reading = readings.get((step.reading, Moment.SET)) if step.reading else None
         states.append(
@@ -150,6 +161,7 @@ def job_steps(job: DamperJob) -> list[StepState]:
                 done=done.get(step.pk),
                 check=checks.get((step.pk, reading.pk if reading else None)),
                 lacking=_as_left_lacking(job) if step.as_left else "",
+                doubt=step.doubt(model),
             )
         )
     return states
@@ -222,6 +234,14 @@ def figures_changed(job: DamperJob) -> str:
     return (
         f"The spec table has changed since check-in: this job keeps {kept}; today {today} would hold. Ask the manager."
     )
+
+
+def booked_in_vain(model: DamperModel):
+    """Booked orders with a damper of a model that is not serviced here any more: their customers have to be told."""
+    if model.serviceable:
+        return WorkOrder.objects.none()
+    rows = WorkOrder.objects.with_names().filter(status=OrderStatus.BOOKED, jobs__damper__model=model)
+    return rows.distinct().order_by("arrives_on", "pk")
 
 
 @dataclass(frozen=True)

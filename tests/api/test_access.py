@@ -11,7 +11,7 @@ from tests.api.conftest import Caller, refused
 from tests.factories import make_user
 
 D, T, M = "desk", "technician", "manager"
-ALL, DESK, BENCH = {D, T, M}, {D, M}, {T, M}
+ALL, DESK, BENCH, MANAGER = {D, T, M}, {D, M}, {T, M}, {M}
 OPEN = None  # also to people without a log-in
 
 RULES = {
@@ -23,6 +23,15 @@ RULES = {
     ("PATCH", "customers/<int:pk>/"): DESK,
     ("POST", "customers/<int:pk>/consent/"): DESK,
     ("GET", "vehicle-models/"): ALL,
+    ("POST", "vehicle-models/"): MANAGER,
+    ("GET", "vehicle-models/<int:pk>/"): ALL,
+    ("PATCH", "vehicle-models/<int:pk>/"): MANAGER,
+    ("POST", "vehicle-models/<int:pk>/remove/"): MANAGER,
+    ("GET", "vehicle-models/<int:pk>/fitments/"): ALL,
+    ("POST", "vehicle-models/<int:pk>/fitments/"): MANAGER,
+    ("PATCH", "fitments/<int:pk>/"): MANAGER,
+    ("POST", "fitments/<int:pk>/copy/"): MANAGER,
+    ("POST", "fitments/<int:pk>/remove/"): MANAGER,
     ("GET", "vehicles/"): ALL,
     ("POST", "vehicles/"): DESK,
     ("GET", "vehicles/<int:pk>/"): ALL,
@@ -32,11 +41,27 @@ RULES = {
     ("POST", "vehicles/<int:pk>/meter-readings/"): ALL,
     ("POST", "vehicles/<int:pk>/fit-dampers/"): DESK,
     ("GET", "damper-models/"): ALL,
+    ("POST", "damper-models/"): MANAGER,
+    ("GET", "damper-models/<int:pk>/"): ALL,
+    ("PATCH", "damper-models/<int:pk>/"): MANAGER,
+    ("POST", "damper-models/<int:pk>/sizes/"): MANAGER,
+    ("POST", "damper-models/<int:pk>/adjusters/"): MANAGER,
     ("GET", "dampers/"): ALL,
     ("POST", "dampers/"): DESK,
     ("GET", "dampers/<int:pk>/"): ALL,
     ("PATCH", "dampers/<int:pk>/"): DESK,
     ("POST", "dampers/<int:pk>/take-off/"): DESK,
+    ("GET", "procedures/"): ALL,
+    ("POST", "procedures/"): MANAGER,
+    ("GET", "procedures/<int:pk>/"): ALL,
+    ("GET", "procedures/<int:pk>/compare/"): ALL,
+    ("POST", "procedures/<int:pk>/change/"): MANAGER,
+    ("POST", "procedures/<int:pk>/make-current/"): MANAGER,
+    ("POST", "procedures/<int:pk>/discard/"): MANAGER,
+    ("POST", "procedures/<int:pk>/steps/"): MANAGER,
+    ("PATCH", "procedures/<int:pk>/steps/<int:step>/"): MANAGER,
+    ("POST", "procedures/<int:pk>/steps/<int:step>/move/"): MANAGER,
+    ("POST", "procedures/<int:pk>/steps/<int:step>/remove/"): MANAGER,
     ("GET", "spec/"): ALL,
     ("GET", "sheets/"): ALL,
     ("POST", "sheets/"): {M},
@@ -61,6 +86,7 @@ RULES = {
     ("GET", "jobs/"): ALL,
     ("GET", "jobs/<int:pk>/"): ALL,
     ("POST", "jobs/<int:pk>/steps/<int:number>/done/"): BENCH,
+    ("POST", "jobs/<int:pk>/steps/<int:number>/does-not-apply/"): BENCH,
     ("POST", "jobs/<int:pk>/steps/<int:number>/second-check/"): BENCH,
     ("POST", "jobs/<int:pk>/reopen/"): BENCH,
     ("GET", "jobs/<int:pk>/readings/"): ALL,

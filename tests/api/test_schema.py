@@ -16,6 +16,7 @@ from rest_framework.authtoken.models import Token
 from schemathesis.generation import GenerationMode
 
 from api.urls import v1
+from shop.specs.models import Step
 from shop.workorders.models import DamperJob
 from tests import factories as make
 from tests.api.shop import make_family, make_one_on_bench
@@ -63,6 +64,7 @@ def rows(db):
     """A token of everybody's powers, and for each part of the document a row that is there."""
     manager, family = make.make_user("manager"), make_family()
     job = DamperJob.objects.get(pk=make_one_on_bench(family, manager, manager, make.make_user("technician")))
+    draft = make.make_draft(manager)
     ids = {
         "customers": job.order.customer_id,
         "vehicles": job.order.vehicle_id,
@@ -72,6 +74,10 @@ def rows(db):
         "pick-lines": job.order.pick_list.lines.first().pk,
         "parts": family["oil"].pk,
         "sheets": family["damper_model"].sheets.first().pk,
+        "vehicle-models": family["vehicle_model"].pk,
+        "fitments": family["vehicle_model"].fitments.first().pk,
+        "damper-models": family["damper_model"].pk,
+        "procedures": draft.pk,
     }
     # The application as a server runs it closes its connection after a request; the test's transaction hangs on it.
     request_started.disconnect(close_old_connections)
@@ -90,5 +96,7 @@ def test_no_request_ends_in_an_error_of_ours(case, rows):
     token, ids = rows
     if "id" in case.path_parameters:
         case.path_parameters["id"] = ids[case.operation.path.split("/")[3]]
+    if "step" in case.path_parameters:
+        case.path_parameters["step"] = Step.objects.get(procedure=ids["procedures"], number=2).pk
     answer = case.call(headers={"Authorization": f"Token {token}"})
     assert answer.status_code < 500, answer.text

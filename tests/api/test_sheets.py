@@ -107,8 +107,8 @@ def test_a_sheet_is_withdrawn_with_a_reason(as_manager, model):
     assert told["status"] == "withdrawn"
 
 
-def test_the_list_is_narrowed(as_manager, model, django_assert_num_queries):
-    first = make.make_sheet(model, code="H2-A", year_to=2014)
+def test_the_list_is_narrowed(as_manager, model):
+    make.make_sheet(model, code="H2-A", year_to=2014)
     make.make_sheet(model, code="H2-C", year_from=2015)
     make.make_sheet(make.make_damper_model(), code="P4", status=SheetStatus.DRAFT)
     for query, codes in [
@@ -119,14 +119,6 @@ def test_the_list_is_narrowed(as_manager, model, django_assert_num_queries):
         ({"search": "h2-a"}, {"H2-A"}),
     ]:
         assert {one["code"] for one in as_manager.get("sheets/", **query).json()["results"]} == codes
-    assert first.code == "H2-A"
-
-
-def test_a_long_list_takes_no_more_queries_than_a_short_one(as_manager, model, django_assert_max_num_queries):
-    for year in range(2000, 2012):
-        make.make_sheet(model, year_from=year, year_to=year)
-    with django_assert_max_num_queries(9):
-        assert as_manager.get("sheets/").json()["count"] == 12
 
 
 def test_the_same_key_enters_one_sheet(as_manager, model):

@@ -104,6 +104,7 @@ def test_a_damper_from_the_torque_to_closing_by_touch_alone(open_browser, job, t
     page.get_by_label("Preload, datum to ring in in").tap()
     press(page, "3.4")
     save(page)
+    page.get_by_role("button", name="Done, go on").click()
 
     page.get_by_role("button", name="Close this damper").click()
     expect(page.get_by_text("This damper is closed")).to_be_visible()

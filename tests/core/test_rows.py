@@ -8,7 +8,7 @@ import pytest
 
 from shop.calc.units import parse
 from shop.core.errors import Conflict
-from shop.core.rows import save_new, sharing_years
+from shop.core.rows import names, save_new, sharing_years
 from shop.customers.models import VehicleModel
 from shop.customers.services import create_vehicle_model
 from shop.dampers.models import DamperModel, Position
@@ -108,3 +108,15 @@ def test_two_who_add_to_the_same_thing_at_once_never_make_two_answers():
         at_once(*[partial(enter, by) for by in managers])
     there = (vehicle.fitments, damper.kit_lines, oil.containers, damper.intervals)
     assert [rows.count() for rows in there] == [1, 1, 1, 1]
+
+
+@pytest.mark.parametrize(
+    ("rows", "told"),
+    [("", ""), ("a", "a"), ("ab", "a and b"), ("abc", "a, b and c"), ("abcd", "a, b, c and 1 more")],
+)
+def test_the_first_few_rows_are_named_and_the_others_counted(rows, told):
+    assert names(rows) == told
+
+
+def test_rows_are_named_as_the_caller_says():
+    assert names([2014, 2015], lambda year: f"of {year}") == "of 2014 and of 2015"

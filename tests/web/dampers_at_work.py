@@ -16,7 +16,7 @@ from tests import factories as make
 from tests.factories import NOON
 
 PIN = "2468"
-ZERO_PRESSURE, TORQUE, FILL, AIR, DEPTH, CHARGE, PROVE, REFIT = 3, 8, 9, 10, 11, 12, 13, 14
+ZERO_PRESSURE, TORQUE, FILL, AIR, DEPTH, CHARGE, PROVE, REFIT, CLOSE = 3, 8, 9, 10, 11, 12, 13, 14, 15
 
 
 def order_on_the_benches(desk, *, dampers=1, model=None, sheet=True, at=NOON, found=True, check_in=True, **figures):

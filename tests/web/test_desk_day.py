@@ -223,7 +223,7 @@ def test_an_order_tells_its_history_and_its_progress(at_desk):
     page = words(at_desk.get(order.get_absolute_url()))
     assert "booked with 1 damper" in page
     assert "checked in" in page
-    assert "0 of 14 steps" in page
+    assert "0 of 15 steps of Rebuild version 2" in page
     assert "leaks at the shaft" in page
 
 

@@ -139,7 +139,7 @@ def test_a_corner_that_is_taken_is_refused_and_none_of_the_others_is_entered(as_
     typed = {"positions": ["front_left", "rear_left"], "damper_model": new.pk, "year_from": "2014"}
     page = send(as_manager, url, "corners/", f"{url}corners/", **typed)
     assert page.status_code == 422
-    assert f"Rear left: the {old} sits there from 2010 to 2014. Remove that entry first" in words(page)
+    assert f"Rear left: the {old} sits there from 2010 to 2014. Change or remove that entry first" in words(page)
     assert form(page, "corners/")["positions"] == ["front_left", "rear_left"]
     assert vehicle.fitments.count() == 1
     assert send(as_manager, url, "corners/", f"{url}corners/", **typed | {"year_from": "2015"}).status_code == 302

@@ -61,7 +61,7 @@ def test_a_damper_with_nothing_missing_is_closed_by_one_press(at_bench, job, tec
 
 def test_each_missing_thing_has_its_sentence_and_a_way_to_mend_it(at_bench, half_done):
     page = at_bench.get(at_closing(half_done))
-    assert "Still missing: 7" in words(page)
+    assert "Still missing: 8" in words(page)
     assert "Tighten the shaft nut: waits for the shaft nut torque." in words(page)
     assert "Compression, clicks out from closed" in words(page)
     for number in range(TORQUE, 15):

@@ -18,10 +18,10 @@ from tests.web.conftest import logged_in
 from tests.web.dampers_at_work import (
     AIR,
     CHARGE,
+    CLOSE,
     DEPTH,
     FILL,
     PIN,
-    PROVE,
     REFIT,
     TORQUE,
     ZERO_PRESSURE,
@@ -63,8 +63,9 @@ def set_readings(job):
 def test_a_step_shows_its_caution_the_number_its_range_and_where_it_comes_from(at_bench, job):
     page = words(at_bench.get(at_step(job, TORQUE)))
     for part in (
-        "Build the shaft, step 8 of 14", "Critical: a second person checks it",
+        "Build the shaft, step 8 of 15", "Critical: a second person checks it",
         "Too little lets the nut go in the field, too much breaks the shaft.",
+        "Tools: soft jaws, torque wrench in calibration",
         "Shaft nut torque 18 lbf·ft allowed 17.1 to 18.9 lbf·ft 24.4 N·m",
         "Sheet H2-A version 1, all model years, any position. Source: common practice, no source. Verified by Test",
         "The maker's current service manual for the exact unit prevails.", "Readings in the shop's books: 3",
@@ -76,8 +77,8 @@ def test_every_step_leads_back_and_on(at_bench, job):
     page = at_bench.get(at_step(job, 1)).content.decode()
     assert f'href="{job.get_absolute_url()}">Back</a>' in page
     assert f'href="{at_step(job, 2)}">Next</a>' in page
-    page = at_bench.get(at_step(job, REFIT)).content.decode()
-    assert f'href="{at_step(job, PROVE)}">Back</a>' in page
+    page = at_bench.get(at_step(job, CLOSE)).content.decode()
+    assert f'href="{at_step(job, REFIT)}">Back</a>' in page
     assert f'href="{reverse("tablet:close", args=[job.pk])}">Next</a>' in page
 
 
@@ -122,7 +123,7 @@ def test_a_damper_without_an_ifp_counts_its_own_steps(at_bench, desk, technician
     model = make.make_damper_model(construction=Construction.EMULSION)
     job = order_on_the_benches(desk, model=model).jobs.get()
     work(job, technician, second, tools=kit, to=CHARGE)
-    assert "Charge, step 11 of 13" in words(at_bench.get(at_step(job, CHARGE)))
+    assert "Charge, step 11 of 14" in words(at_bench.get(at_step(job, CHARGE)))
     assert at_bench.get(at_step(job, DEPTH)).status_code == 404
     assert f'href="{at_step(job, CHARGE)}">Next</a>' in at_bench.get(at_step(job, AIR)).content.decode()
 
@@ -272,7 +273,7 @@ def test_the_front_desk_cannot_record(at_desk, job, kit):
     assert set_readings(job) == []
 
 
-@pytest.mark.parametrize("number", [0, 15, 99, 10**25])
+@pytest.mark.parametrize("number", [0, 16, 99, 10**25])
 def test_an_unknown_step_is_not_found(at_bench, job, number):
     assert at_bench.get(f"/bench/{job.pk}/{number}/").status_code == 404
     assert at_bench.post(f"/bench/{job.pk}/{number}/", {"entered": "18"}).status_code == 404
@@ -330,7 +331,7 @@ def test_the_settings_as_left_are_typed_beside_those_found_and_nothing_is_filled
     assert [form(page)[name] for name in LEFT] == ["", "", ""]
     assert 'data-value="12"' in page.content.decode()
     answer = send(at_bench, at_step(job, REFIT), **LEFT)
-    assert answer.url == reverse("tablet:close", args=[job.pk])
+    assert answer.url == at_step(job, CLOSE)
     left = {one.measure: f"{one.figures} {one.unit}" for one in job.readings.filter(moment=Moment.LEFT)}
     assert left == {"compression_clicks": "12 clicks", "rebound_clicks": "10 clicks", "preload_length": "3.35 in"}
 
@@ -349,6 +350,17 @@ def test_one_bad_setting_and_none_is_written(at_bench, job, typed, sentence):
     assert answer.status_code == 422
     assert sentence in words(answer)
     assert {name: form(answer)[name] for name in LEFT} == LEFT | typed
+    assert not job.readings.filter(moment=Moment.LEFT).exists()
+
+
+def test_more_clicks_than_the_adjuster_has_are_refused_and_none_is_written(at_bench, job):
+    make.make_adjuster(job.damper.model, clicks=14)
+    assert "Rebound: 14 clicks in all." in words(at_bench.get(at_step(job, REFIT)))
+    answer = send(at_bench, at_step(job, REFIT), **LEFT | {"rebound_clicks": "15"})
+    assert answer.status_code == 422
+    told = f"The rebound adjuster of the {job.damper.model} has 14 clicks; 15 were counted. Turn it fully closed"
+    assert told in words(answer)
+    assert form(answer)["rebound_clicks"] == "15"
     assert not job.readings.filter(moment=Moment.LEFT).exists()
 
 

@@ -223,7 +223,7 @@ def test_a_job_that_lacks_something_says_each_thing_and_only_a_manager_overrides
     job = checked_in(bench, desk).jobs.first()
     with pytest.raises(ValidationError) as refused:
         services.close_job(job=job, by=technician, at=NOON)
-    assert len(refused.value.messages) == len(missing(job)) == 14
+    assert len(refused.value.messages) == len(missing(job)) == 15
     with pytest.raises(ValidationError, match="Only a manager"):
         services.close_job(job=job, by=technician, at=NOON, override_reason="in a hurry")
     closed = services.close_job(job=job, by=manager, at=NOON, override_reason="damper scrapped, customer agreed")

@@ -68,6 +68,7 @@ class Part:
 class CardStep:
     number: str
     title: str
+    only_for: str  # which caps, when nobody knows what cap the damper has; else empty
     caution: bool
     second: bool
 
@@ -149,7 +150,8 @@ def _damper_page(job: DamperJob, lines: list) -> DamperPage:
     damper, sheet, bench_k = job.damper, job.sheet, job.order.bench_temperature_k
     has_ifp = damper.model.has_ifp
     oil = oil_of(lines, sheet)
-    steps = [state.step for state in job_steps(job)]
+    states = job_steps(job)
+    steps = [state.step for state in states]
     checked = {step.reading for step in steps if step.critical}
     measures = [one for one in SPECIFIED if has_ifp or one != Measure.IFP_DEPTH]
     return DamperPage(
@@ -170,7 +172,8 @@ def _damper_page(job: DamperJob, lines: list) -> DamperPage:
         procedure=str(job.procedure),
         # Counted as the tablet counts them: among the steps that this damper has.
         steps=[
-            CardStep(str(count), step.title, bool(step.caution), step.critical) for count, step in enumerate(steps, 1)
+            CardStep(str(count), one.step.title, one.doubt, bool(one.step.caution), one.step.critical)
+            for count, one in enumerate(states, 1)
         ],
     )
 

@@ -44,6 +44,7 @@ class DamperRecord:
     sheet: str
     source: str
     draft: bool
+    procedure: str
     settings: list[Setting]
     steps: list[RecordStep]
     opened_again: list[str]
@@ -107,6 +108,7 @@ def _damper(job: DamperJob, lines: list) -> DamperRecord:
         sheet=f"{sheet.code} version {sheet.version}" if sheet else "",
         source=words.source(sheet.document, sheet.revision, sheet.page),
         draft=bool(sheet) and not sheet.verified,
+        procedure=str(job.procedure),
         settings=[
             Setting(one.label, words.as_entered(one.found), words.as_entered(one.left)) for one in settings_of(job)
         ],
@@ -140,7 +142,7 @@ def _step(job: DamperJob, state: StepState) -> RecordStep:
         allowed=allowed,
         with_what=_with_what(reading) if reading else "",
         corrected=_corrected(job, reading) if reading else "",
-        done=_who_when(state.reading or state.done),
+        done=("does not apply: " if state.passed_over else "") + _who_when(state.reading or state.done),
         second=_who_when(state.check),
         wanting="" if state.complete else state.words,
     )

@@ -4,6 +4,16 @@ from shop.specs.services.copying import Copy, copy_sheets
 from shop.specs.services.figures import NewValue
 from shop.specs.services.intervals import set_interval
 from shop.specs.services.kit import add_kit_line, remove_kit_line
+from shop.specs.services.procedures import (
+    add_step,
+    change_procedure,
+    change_step,
+    discard_draft,
+    make_current,
+    move_step,
+    remove_step,
+    start_procedure,
+)
 from shop.specs.services.scans import attach_scan, remove_scan
 from shop.specs.services.sheets import change_draft, enter_sheet, send_back, verify_sheet, withdraw_sheet
 from shop.specs.services.table import DraftRow, write_drafts
@@ -13,14 +23,22 @@ __all__ = [
     "DraftRow",
     "NewValue",
     "add_kit_line",
+    "add_step",
     "attach_scan",
     "change_draft",
+    "change_procedure",
+    "change_step",
     "copy_sheets",
+    "discard_draft",
     "enter_sheet",
+    "make_current",
+    "move_step",
     "remove_kit_line",
     "remove_scan",
+    "remove_step",
     "send_back",
     "set_interval",
+    "start_procedure",
     "verify_sheet",
     "withdraw_sheet",
     "write_drafts",

@@ -5,6 +5,8 @@ import re
 from django.db.models import Prefetch, Q
 
 from shop.customers.models import Customer, Vehicle
+from shop.dampers.models import Damper, DamperModel
+from shop.web.pages import having_words
 from shop.workorders.models import WorkOrder
 
 # LG-1042, 1042, and the bag tag 1042-3.
@@ -24,6 +26,22 @@ def customers(text: str):
     return found.prefetch_related(
         Prefetch("vehicles", Vehicle.objects.filter(sold_on=None).select_related("model"), to_attr="vehicles_kept")
     )
+
+
+def with_not_serviced(customers):
+    """Customers with the dampers of theirs that this shop does not service."""
+    theirs = not_serviced().exclude(vehicle__sold_on__isnull=False)
+    return customers.prefetch_related(Prefetch("dampers", theirs, to_attr="not_serviced"))
+
+
+def not_serviced():
+    """Dampers that this shop does not service, one model after the other."""
+    return Damper.objects.filter(model__serviceable=False).select_related("model").order_by("model", "pk")
+
+
+def damper_models(text: str):
+    """Damper models of whose maker or name every word is a part: for who asks whether this shop services one."""
+    return having_words(DamperModel.objects.all(), text, "maker", "name")
 
 
 def orders(text: str, rows=None):

@@ -5,31 +5,12 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from shop.customers.models import METER_QUANTITY, Meter, VehicleModel
+from shop.dampers.clicks import clicks_in_words
 from shop.dampers.measures import FOUND_AND_LEFT
 from shop.dampers.models import Damper, DamperModel, Position
-from shop.web.fields import DayField, MomentField, QuantityField, bench_temperature_field
-from shop.web.forms import FindForm, KeyedForm, text_field, year_field
+from shop.web.fields import DamperModelField, DayField, MomentField, QuantityField, bench_temperature_field
+from shop.web.forms import FindForm, KeyedForm, VersionedForm, text_field, year_field
 from shop.workorders.models import OrderStatus
-
-
-class VersionedForm(KeyedForm):
-    """A form that changes a row with a version: who was second sees what the first one wrote."""
-
-    version = forms.IntegerField(widget=forms.HiddenInput)
-    now = ()
-
-    def catch_up(self, row) -> None:
-        """After a conflict: take the row's present version; .now tells what it says where something else is typed."""
-        self.data = self.data.copy()
-        self.data["version"] = row.version
-        names = [name for name in self.fields if hasattr(row, name) and name != "version"]
-        there = {name: getattr(row, name) for name in names}
-        self.now = [
-            (self[name].label, value or "nothing")
-            for name, value in there.items()
-            if str(getattr(value, "pk", value)) != str(self.data.get(name, ""))
-        ]
-
 
 MOST_NAME = 120
 
@@ -144,7 +125,7 @@ class MeterForm(AsksForm):
 
 
 class DamperForm(KeyedForm):
-    model = forms.ModelChoiceField(DamperModel.objects.all(), empty_label="Choose one")
+    model = DamperModelField(DamperModel.objects.all(), empty_label="Choose one")
     model_year = year_field(help_text="Of the damper: an exchanged one may be older or newer than the vehicle.")
     position = forms.ChoiceField(choices=[("", "Choose one"), *Position.choices])
     serial = forms.CharField(label="Serial number", max_length=40, required=False)
@@ -218,7 +199,12 @@ class CheckInForm(AsksForm):
                 name = f"found_{job.pk}_{measure}"
                 self.found_names[name] = (job, measure)
                 where = job.damper.where().capitalize()
-                self.fields[name] = QuantityField.of(measure, name=f"{where}: {measure.label}", required=False)
+                self.fields[name] = QuantityField.of(
+                    measure,
+                    name=f"{where}: {measure.label}",
+                    help_text=clicks_in_words(job.damper.model, measure),
+                    required=False,
+                )
 
     def meters(self):
         return [self[name] for name, _ in self.meter_names]

@@ -9,12 +9,12 @@ from shop.calc.units import figures
 from shop.core.amounts import shop_unit, to_base_unit
 from shop.customers.services import MOST_METER_SI
 from shop.dampers.geometry import SIZES
-from shop.dampers.measures import QUANTITY
-from shop.dampers.models import Construction, DamperModel, Position
+from shop.dampers.measures import MOST_CLICKS, QUANTITY
+from shop.dampers.models import AdjusterKind, CapStyle, Construction, DamperModel, Position
 from shop.parts.models import MOST_AT_ONCE_SI
 from shop.specs.models import KitMeasure
-from shop.web.fields import DayField, QuantityField
-from shop.web.forms import KeyedForm, text_field, year_field
+from shop.web.fields import DamperModelField, DayField, QuantityField
+from shop.web.forms import KeyedForm, VersionedForm, text_field, year_field
 from shop.web.manage.forms import PrintedField
 from shop.workorders.models import TOOL_FOR
 
@@ -30,14 +30,39 @@ class VehicleModelForm(KeyedForm):
     year_to = year_field(label="To model year", required=False, help_text="Empty: it is still built.")
 
 
-class FitmentForm(KeyedForm):
+class VehicleModelChangeForm(VersionedForm, VehicleModelForm):
+    pass
+
+
+CORNERS = [(value, label.capitalize()) for value, label in Position.choices]
+
+
+class CornersForm(KeyedForm):
     positions = forms.MultipleChoiceField(
-        choices=[(value, label.capitalize()) for value, label in Position.choices],
+        choices=CORNERS,
         widget=forms.CheckboxSelectMultiple,
         label="Corners",
         error_messages={"required": "Tick at least one corner."},
     )
-    damper_model = forms.ModelChoiceField(DamperModel.objects.all(), empty_label="Choose one")
+
+
+class FitmentCopyForm(CornersForm):
+    """The other corners that are to carry the same."""
+
+    def __init__(self, *args, fitment, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["positions"].choices = [one for one in CORNERS if one[0] != fitment.position]
+
+
+class FitmentForm(CornersForm):
+    damper_model = DamperModelField(DamperModel.objects.all(), empty_label="Choose one")
+    year_from = year_field(label="From model year", required=False, help_text="Empty: from the first.")
+    year_to = year_field(label="To model year", required=False, help_text="Empty: to the last.")
+
+
+class FitmentChangeForm(VersionedForm):
+    position = forms.ChoiceField(choices=CORNERS, label="Corner")
+    damper_model = DamperModelField(DamperModel.objects.all(), empty_label="Choose one")
     year_from = year_field(label="From model year", required=False, help_text="Empty: from the first.")
     year_to = year_field(label="To model year", required=False, help_text="Empty: to the last.")
 
@@ -46,6 +71,12 @@ class DamperModelForm(KeyedForm):
     maker = forms.CharField(max_length=60)
     name = forms.CharField(max_length=60, label="Model")
     construction = forms.ChoiceField(choices=[("", "Choose one"), *Construction.choices])
+    cap_style = forms.ChoiceField(
+        label="Cap over the IFP",
+        choices=[("", "not known"), *CapStyle.choices],
+        required=False,
+        help_text="How it is held: that decides how it comes off.",
+    )
     serviceable = forms.TypedChoiceField(
         label="Serviced here",
         choices=[("yes", "Yes"), ("no", "No")],
@@ -62,13 +93,19 @@ class DamperModelForm(KeyedForm):
     )
 
 
-class SizesForm(KeyedForm):
+class DamperModelChangeForm(VersionedForm, DamperModelForm):
+    @classmethod
+    def filled_from(cls, row):
+        return super().filled_from(row) | {"serviceable": "yes" if row.serviceable else "no"}
+
+
+class SizesForm(VersionedForm):
     """What is known of a damper model's sizes; cleans to what set_geometry takes."""
 
-    def __init__(self, *args, model=None, **kwargs):
+    def __init__(self, *args, model, **kwargs):
         super().__init__(*args, **kwargs)
         for size in SIZES:
-            self.fields[size.argument] = field = QuantityField(
+            self.fields[size.argument] = QuantityField(
                 size.quantity,
                 label=size.label,
                 help_text=size.help,
@@ -76,8 +113,28 @@ class SizesForm(KeyedForm):
                 high_si=size.high_si,
                 required=False,
             )
-            known = getattr(model, size.name, None)
-            field.initial = "" if known is None else trimmed(known, field.unit)
+        self.initial = self.filled_from(model)
+
+    def filled_from(self, row):
+        known = {size.argument: getattr(row, size.name) for size in SIZES}
+        typed = {name: "" if si is None else trimmed(si, self.fields[name].unit) for name, si in known.items()}
+        return {"version": row.version} | typed
+
+
+class AdjustersForm(VersionedForm):
+    """How many clicks each adjuster of a damper model has; cleans to what set_adjusters takes."""
+
+    def __init__(self, *args, model, **kwargs):
+        super().__init__(*args, **kwargs)
+        for kind in AdjusterKind:
+            self.fields[kind.value] = QuantityField(
+                "count", label=kind.label.capitalize(), low_si=1, high_si=MOST_CLICKS, required=False
+            )
+        self.initial = self.filled_from(model)
+
+    def filled_from(self, row):
+        known = {one.kind: one.clicks for one in row.adjusters.all()}
+        return {"version": row.version} | {kind.value: known.get(kind, "") for kind in AdjusterKind}
 
 
 def trimmed(value_si, unit):

@@ -1,7 +1,7 @@
 from django.urls import include, path
 
 from shop.web.manage.reminders import reminders
-from shop.web.manage.views import scans, staff, stock
+from shop.web.manage.views import procedures, scans, staff, stock
 
 app_name = "manage"
 urlpatterns = [
@@ -10,6 +10,24 @@ urlpatterns = [
     path("sheets/<int:pk>/scans/new/", scans.scan_add, name="scan_add"),
     path("sheets/<int:pk>/scans/<int:number>/", scans.scan, name="scan"),
     path("sheets/<int:pk>/scans/<int:number>/remove/", scans.scan_remove, name="scan_remove"),
+    path("catalogue/procedures/", procedures.procedures, name="procedures"),
+    path("catalogue/procedures/new/", procedures.procedure_new, name="procedure_new"),
+    path("catalogue/procedures/<int:pk>/", procedures.procedure, name="procedure"),
+    path("catalogue/procedures/<int:pk>/change/", procedures.procedure_change, name="procedure_change"),
+    path("catalogue/procedures/<int:pk>/compare/", procedures.procedure_compare, name="procedure_compare"),
+    path("catalogue/procedures/<int:pk>/edit/", procedures.procedure_edit, name="procedure_edit"),
+    path(
+        "catalogue/procedures/<int:pk>/make-current/", procedures.procedure_make_current, name="procedure_make_current"
+    ),
+    path("catalogue/procedures/<int:pk>/discard/", procedures.procedure_discard, name="procedure_discard"),
+    path("catalogue/procedures/<int:pk>/steps/new/", procedures.step_new, name="procedure_step_new"),
+    path("catalogue/procedures/<int:pk>/steps/<int:step_pk>/", procedures.step_change, name="procedure_step"),
+    path("catalogue/procedures/<int:pk>/steps/<int:step_pk>/move/", procedures.step_move, name="procedure_step_move"),
+    path(
+        "catalogue/procedures/<int:pk>/steps/<int:step_pk>/remove/",
+        procedures.step_remove,
+        name="procedure_step_remove",
+    ),
     path("stock/", stock.stock, name="stock"),
     path("stock/receive/", stock.receive, name="receive"),
     path("stock/count/", stock.count, name="count"),

@@ -49,9 +49,9 @@ class FigureForm(forms.Form):
     answer = None
     waiting = ()
 
-    def __init__(self, calculator, query=None, *, live=False):
+    def __init__(self, calculator, query=None, *, live=False, initial=None):
         self.calculator, self.live = calculator, live
-        super().__init__(query and self._texts(query), use_required_attribute=False)
+        super().__init__(query and self._texts(query), initial=initial, use_required_attribute=False)
         for one in calculator.inputs:
             self.fields[one.name] = AskedField(one)
 

@@ -6,6 +6,7 @@ from django.core.exceptions import ValidationError
 from shop.calc import units
 from shop.core import amounts
 from shop.core.errors import Conflict
+from shop.dampers.clicks import clicks_in_words
 from shop.dampers.measures import QUANTITY, Measure
 from shop.documents.selectors.words import as_entered
 from shop.parts.models import BASE_UNIT_SI
@@ -177,6 +178,11 @@ class AsLeftForm(KeyedForm):
                 field.found = f"{found.figures} {found.unit}"
                 field.start = units.figures(found.value_si, field.unit)
             self.fields[setting.measure] = field
+
+    def tell_clicks(self, damper_model) -> None:
+        """Say beside each field how many clicks the adjuster has, as far as that is known."""
+        for measure, field in self.fields.items():
+            field.help_text = field.help_text or clicks_in_words(damper_model, measure)
 
 
 class PersonSelect(forms.RadioSelect):

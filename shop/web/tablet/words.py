@@ -13,7 +13,7 @@ from shop.dampers.measures import Measure
 from shop.documents.selectors.words import as_entered, source
 from shop.workorders.charge import aim_today, allowed_range, bench_conditions, conditions, gauge_note
 from shop.workorders.frozen import FrozenSheet, FrozenValue
-from shop.workorders.models import DamperJob, Moment, Reading
+from shop.workorders.models import TOOL_FOR, DamperJob, Moment, Reading
 from shop.workorders.selectors import StepState, job_steps
 
 
@@ -43,6 +43,11 @@ class Line:
         first, dot, rest = self.step.caution.partition(". ")
         return first + dot.strip(), rest
 
+    def tools(self) -> str:
+        """What lies ready for it: tools in words, and the one under calibration that its reading is taken with."""
+        kind = TOOL_FOR.get(self.step.reading)
+        return ", ".join(filter(None, [self.step.tool, f"{kind.label} in calibration" if kind else ""]))
+
     def told(self) -> list[str]:
         """What was recorded, and by whom it was done and checked."""
         state, lines = self.state, []
@@ -51,7 +56,7 @@ class Line:
             if moved := moved_range(state):
                 lines.append(moved)
         elif state.done:
-            lines.append(f"done: {signed(state.done)}")
+            lines.append(f"{'does not apply' if state.passed_over else 'done'}: {signed(state.done)}")
         if state.check:
             lines.append(f"checked: {signed(state.check)}")
         return lines

@@ -3,9 +3,17 @@
 from shop.workorders.services.booking import book, call_off, check_in, hand_back
 from shop.workorders.services.cards import register_card
 from shop.workorders.services.closing import close_job, close_order
+from shop.workorders.services.damper_models import change_damper_model
 from shop.workorders.services.owned import change_damper, change_vehicle, take_off_damper
 from shop.workorders.services.picking import hold_parts, pick_line, pick_part, put_back_line, put_back_part
-from shop.workorders.services.recording import finish_step, record_as_left, record_reading, reopen_damper, second_check
+from shop.workorders.services.recording import (
+    finish_step,
+    pass_over_step,
+    record_as_left,
+    record_reading,
+    reopen_damper,
+    second_check,
+)
 from shop.workorders.services.tools import add_tool, record_calibration, take_out_of_use
 
 __all__ = [
@@ -13,6 +21,7 @@ __all__ = [
     "book",
     "call_off",
     "change_damper",
+    "change_damper_model",
     "change_vehicle",
     "check_in",
     "close_job",
@@ -20,6 +29,7 @@ __all__ = [
     "finish_step",
     "hand_back",
     "hold_parts",
+    "pass_over_step",
     "pick_line",
     "pick_part",
     "put_back_line",

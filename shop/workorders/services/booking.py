@@ -9,6 +9,7 @@ from shop.core.clock import local_day
 from shop.core.errors import Conflict, refused
 from shop.customers import services as customers
 from shop.customers.models import Customer, ReadingSource, Vehicle
+from shop.dampers.clicks import check_clicks
 from shop.dampers.measures import FOUND_AND_LEFT, Measure
 from shop.dampers.models import Damper
 from shop.picklists import services as picklists
@@ -93,16 +94,18 @@ def _check_dampers(customer: Customer, vehicle: Vehicle | None, dampers: list[Da
         )
     )
     for damper in dampers:
+        which = f"{damper}, {damper.where()},"
         if damper.customer_id != customer.pk:
-            refusals.append(f"{damper}, {damper.where()}, belongs to another customer.")
+            refusals.append((f"{which} belongs to another customer.", "another_customer"))
         elif damper.vehicle_id != (vehicle.pk if vehicle else None):
-            refusals.append(f"{damper}, {damper.where()}, does not sit on the chosen vehicle. Book it by itself.")
+            refusals.append((f"{which} does not sit on the chosen vehicle. Book it by itself.", "not_on_vehicle"))
         elif not damper.model.serviceable:
-            refusals.append(f"{damper.model}, {damper.where()}, is not serviced here: {damper.model.why_not}")
+            words = f"{damper.model}, {damper.where()}, is not serviced here: {damper.model.why_not}"
+            refusals.append((words, "not_serviceable"))
         elif damper.pk in busy:
-            refusals.append(f"{damper}, {damper.where()}, is booked or on the bench already. Finish that order first.")
+            refusals.append((f"{which} is booked or on the bench already. Finish that order first.", "booked"))
     if refusals:
-        raise ValidationError({"dampers": refusals})
+        raise ValidationError({"dampers": [ValidationError(words, code=code) for words, code in refusals]})
 
 
 @transaction.atomic
@@ -148,7 +151,7 @@ def check_in(
     jobs = {
         job.pk: job
         for job in order.jobs.select_related("damper__model", "damper__vehicle__model").prefetch_related(
-            "damper__model__kit_lines"
+            "damper__model__kit_lines", "damper__model__adjusters"
         )
     }
     frozen = []
@@ -168,6 +171,8 @@ def check_in(
             raise refused("as_found", words, "twice")
         noted.add((job.pk, measure))
         check_figure(measure, entered, field="as_found")
+        damper = jobs[job.pk].damper
+        check_clicks(damper.model, measure, entered, field="as_found", where=damper.where())
         reading = Reading(
             job=jobs[job.pk],
             measure=measure,

@@ -8,6 +8,7 @@ from shop.calc.units import Entered, show, show_range, within
 from shop.core.amounts import shop_unit
 from shop.core.clock import local_day
 from shop.core.errors import Conflict, refused, renamed
+from shop.dampers.clicks import check_clicks
 from shop.dampers.measures import FOUND_AND_LEFT, MOST_SI, QUANTITY, SPECIFIED, Measure, in_a_sentence
 from shop.specs.models import COLDEST_BENCH_K, WARMEST_BENCH_K, Step
 from shop.staff.models import User
@@ -60,6 +61,7 @@ def record_reading(
     check_bench_temperature(bench_temperature)
     _check_tolerance(job, measure, moment, entered, bench_temperature)
     check_figure(measure, entered)
+    check_clicks(job.damper.model, measure, entered)
     _check_tool(measure, moment, entered, tool, at)
     _check_correction(job, measure, moment, corrects)
     reading = Reading(
@@ -90,7 +92,7 @@ def finish_step(*, job: DamperJob, step: Step, by: User, at: datetime) -> StepDo
     """Sign that a step is done. Twice is as good as once."""
     job = _open_job(job)
     state = _state_of(job, step)
-    if state.done:
+    if state.done and not state.passed_over:
         return state.done
     _check_order(job, step, by)
     if step.reading and state.reading is None:
@@ -98,6 +100,29 @@ def finish_step(*, job: DamperJob, step: Step, by: User, at: datetime) -> StepDo
     if state.lacking:
         raise ValidationError(state.lacking, code="as_left_missing")
     return StepDone.objects.create(job=job, step=step, round=job.round, by=by, at=at)
+
+
+@transaction.atomic
+def pass_over_step(*, job: DamperJob, step: Step, by: User, at: datetime) -> StepDone:
+    """Sign that a step does not apply to this damper. Twice is as good as once.
+
+    Only a step for some caps, on a damper whose cap style nobody knows: such a step records nothing and is not
+    critical. Whoever passed over it by mistake can still do it.
+    """
+    job = _open_job(job)
+    state = _state_of(job, step)
+    if state.passed_over:
+        return state.done
+    if state.done:
+        raise Conflict(f"{step.title} is done already, by {state.done.by}.", code="done")
+    if not state.doubt:
+        raise ValidationError(
+            f"{step.title} belongs to every {job.damper.model}. Do it; only a step for some caps may be passed over, "
+            "where nobody knows the cap style.",
+            code="applies",
+        )
+    _check_order(job, step, by)
+    return StepDone.objects.create(job=job, step=step, round=job.round, applies=False, by=by, at=at)
 
 
 @transaction.atomic

@@ -36,16 +36,19 @@ def book(request):
     if "customer" in request.GET:
         return _book_vehicle(request, get_object_or_404(Customer, pk=number(request.GET["customer"])))
     form = FindForm(request.GET)
-    found = find.customers(form.text).order_by("name" if form.text else "-pk") if form.is_valid() else []
+    found = find.with_not_serviced(find.customers(form.text)).order_by("name" if form.text else "-pk")
+    found = list(found[: FOUND_SHOWN + 1]) if form.is_valid() else []
     new = f"{reverse('desk:customer_new')}?{urlencode({'name': form.text, 'book': 1})}"
-    context = {"find": form, "text": form.text, "customers": list(found[: FOUND_SHOWN + 1]), "new": new}
+    context = {"find": form, "text": form.text, "customers": found, "new": new}
     return show(request, "desk/book_customer.html", context)
 
 
 def _book_vehicle(request, customer):
     context = {
         "customer": customer,
-        "vehicles": customer.vehicles.filter(sold_on=None).select_related("model").prefetch_related("dampers"),
+        "vehicles": customer.vehicles.filter(sold_on=None)
+        .select_related("model")
+        .prefetch_related("dampers", Prefetch("dampers", find.not_serviced(), to_attr="not_serviced")),
         "loose": customer.dampers.filter(vehicle=None).select_related("model"),
     }
     return show(request, "desk/book_vehicle.html", context)
@@ -60,11 +63,13 @@ def _book_dampers(request, customer, vehicle):
         messages.success(request, f"{made} is booked. Its parts are held as far as they are there.")
         return redirect(made)
     ticked = set(form.data.getlist("dampers")) if form.is_bound else None
+    rows = [_damper_row(damper, ticked) for damper in _with_running_jobs(dampers)]
     context = {
         "form": form,
         "customer": customer,
         "vehicle": vehicle,
-        "rows": [_damper_row(damper, ticked) for damper in _with_running_jobs(dampers)],
+        "rows": rows,
+        "none_serviced": not form.is_bound and all("tell" in row for row in rows),
     }
     return show(request, "desk/book.html", context)
 
@@ -88,7 +93,11 @@ def check_in(request, pk):
     order = get_object_or_404(WorkOrder.objects.with_names(), pk=pk)
     if order.status != OrderStatus.BOOKED and request.method != "POST":
         return not_now(request, order, "It can be checked in only once, while it is booked.")
-    jobs = list(order.jobs.select_related("damper__model", "damper__vehicle__model"))
+    jobs = list(
+        order.jobs.select_related("damper__model", "damper__vehicle__model").prefetch_related(
+            "damper__model__adjusters"
+        )
+    )
     form = CheckInForm(sent(request), order=order, jobs=jobs)
     if request.method == "POST" and (
         made := submit(form, services.check_in, order=order, by=request.user, at=timezone.now())

@@ -101,7 +101,7 @@ def customer_change(request, pk):
         if submit(form, services.change_customer, customer=row, by=request.user, at=timezone.now()):
             messages.success(request, f"{row} is changed.")
             return redirect(row)
-        _catch_up(form, row)
+        form.catch_up(row)
     trail = [_CUSTOMERS, (row, row.get_absolute_url())]
     return show_form(request, form, title=f"Change {row}", action="Save", trail=trail, back=row.get_absolute_url())
 
@@ -156,7 +156,7 @@ def vehicle_change(request, pk):
             messages.success(request, "The vehicle is changed.")
             _tell_doubt(request, made)
             return redirect(row)
-        _catch_up(form, row)
+        form.catch_up(row)
     return show_form(
         request, form, title=f"Change {row}", action="Save", trail=_trail_to(row), back=row.get_absolute_url()
     )
@@ -283,13 +283,6 @@ def _reading(row, pk):
 
 def _now(row, form_class):
     return {name: getattr(row, name) for name in form_class.base_fields if hasattr(row, name)}
-
-
-def _catch_up(form, row):
-    """Somebody else was first: the next try starts from what they wrote."""
-    if form.status == 409:
-        row.refresh_from_db()
-        form.catch_up(row)
 
 
 def _trail_to(row):

@@ -139,12 +139,14 @@ def search(request):
     """Name, phone, plate, tag or order number: what the desk types while the customer is on the telephone."""
     form = FindForm(request.GET)
     text = form.text
-    orders, customers = [], []
+    orders, customers, models = [], [], []
     if text:
         orders = list(find.orders(text, WorkOrder.objects.with_names())[:FOUND_SHOWN])
-        customers = list(find.customers(text)[:FOUND_SHOWN])
-        if len(orders) + len(customers) == 1:
+        customers = list(find.with_not_serviced(find.customers(text))[:FOUND_SHOWN])
+        models = list(find.damper_models(text)[:FOUND_SHOWN])
+        if len(orders) + len(customers) == 1 and not models:
             return redirect([*orders, *customers][0])
         if named := [order for order in orders if order.pk == find.order_pk(text)]:
             return redirect(named[0])
-    return show(request, "desk/search.html", {"find": form, "text": text, "orders": orders, "customers": customers})
+    context = {"find": form, "text": text, "orders": orders, "customers": customers, "damper_models": models}
+    return show(request, "desk/search.html", context)

@@ -1,5 +1,7 @@
 """Damper models: construction, parts list, spec sheets, service interval."""
 
+from urllib.parse import urlencode
+
 from django.contrib import messages
 from django.db.models import Count, Q
 from django.shortcuts import get_object_or_404, redirect
@@ -7,10 +9,10 @@ from django.urls import reverse, reverse_lazy
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from shop.core.amounts import in_full, in_other_unit, stock_amount
+from shop.core.amounts import in_full, in_other_unit, in_shop_unit, stock_amount
 from shop.dampers.geometry import SIZES
 from shop.dampers.models import DamperModel
-from shop.dampers.services import create_damper_model, set_geometry
+from shop.dampers.services import create_damper_model, set_adjusters, set_geometry
 from shop.parts.models import Part
 from shop.specs.models import ServiceInterval, SheetStatus, years_in_words
 from shop.specs.services import add_kit_line, remove_kit_line, set_interval
@@ -18,9 +20,18 @@ from shop.staff.models import AuditEntry
 from shop.web.access import allow
 from shop.web.forms import FindForm, SureForm, submit
 from shop.web.manage.catalogue.overview import CATALOGUE
-from shop.web.manage.catalogue_forms import DamperModelForm, IntervalForm, KitLineForm, SizesForm
-from shop.web.pages import having_words, number, page_of, sent, show, show_form
+from shop.web.manage.catalogue_forms import (
+    AdjustersForm,
+    DamperModelChangeForm,
+    DamperModelForm,
+    IntervalForm,
+    KitLineForm,
+    SizesForm,
+)
+from shop.web.pages import number, page_of, sent, show, show_form
 from shop.web.words import count
+from shop.workorders.selectors import booked_in_vain
+from shop.workorders.services import change_damper_model
 
 TRAIL = [CATALOGUE, ("Damper models", reverse_lazy("manage:damper_models"))]
 NUMBERS_OFFERED = 500  # part numbers of the stock that the browser suggests
@@ -29,17 +40,13 @@ NUMBERS_OFFERED = 500  # part numbers of the stock that the browser suggests
 @require_safe
 @allow("look")
 def damper_models(request):
-    form = FindForm(request.GET, label="Maker or model")
-    rows = DamperModel.objects.all() if form.is_valid() else DamperModel.objects.none()
-    rows = (
-        having_words(rows, form.text, "maker", "name")
-        .annotate(
-            verified=Count("sheets", Q(sheets__status=SheetStatus.VERIFIED), distinct=True),
-            drafts=Count("sheets", Q(sheets__status=SheetStatus.DRAFT), distinct=True),
-            lines=Count("kit_lines", distinct=True),
-        )
-        .order_by("maker", "name")
-    )  # grouping drops the order of the table
+    form = FindForm(request.GET, label="Damper, vehicle or model year")
+    rows = DamperModel.objects.matching(form.text) if form.is_valid() else DamperModel.objects.none()
+    rows = rows.annotate(
+        verified=Count("sheets", Q(sheets__status=SheetStatus.VERIFIED), distinct=True),
+        drafts=Count("sheets", Q(sheets__status=SheetStatus.DRAFT), distinct=True),
+        lines=Count("kit_lines", distinct=True),
+    ).order_by("maker", "name")  # grouping drops the order of the table
     page = page_of(request, rows)
     context = {
         "find": form,
@@ -66,6 +73,22 @@ def damper_model_new(request):
     return show_form(
         request, form, title="New damper model", action="Save", trail=TRAIL, back=reverse("manage:damper_models")
     )
+
+
+@allow("keep_specs")
+def damper_model_change(request, pk):
+    model = get_object_or_404(DamperModel, pk=pk)
+    form = DamperModelChangeForm(sent(request), initial=DamperModelChangeForm.filled_from(model))
+    if request.method == "POST":
+        if made := submit(form, change_damper_model, damper_model=model, by=request.user, at=timezone.now()):
+            messages.success(request, f"{made} is changed.")
+            return redirect("manage:damper_model", pk)
+        form.catch_up(model)
+    here = reverse("manage:damper_model", args=[pk])
+    return show_form(
+        request, form, title=f"Change {model}", action="Save", trail=[*TRAIL, (model, here)], back=here,
+        intro="Construction and cap stay as they are while one is on the benches: its steps hang on them.",
+    )  # fmt: skip
 
 
 @allow("keep_specs")
@@ -126,10 +149,24 @@ def sizes(request, pk):
     if submit(form, set_geometry, damper_model=model, by=request.user, at=timezone.now()):
         messages.success(request, f"The sizes of {model} are entered. Jobs on the benches keep what they began with.")
         return redirect("manage:damper_model", pk)
+    form.catch_up(model)
     return _page(request, model, sizes=form)
 
 
-def _page(request, model, kit=None, interval=None, sizes=None):
+@allow("keep_specs")
+def adjusters(request, pk):
+    model = get_object_or_404(DamperModel, pk=pk)
+    if request.method != "POST":
+        return redirect("manage:damper_model", pk)
+    form = AdjustersForm(request.POST, model=model, prefix="adjusters")
+    if submit(form, set_adjusters, damper_model=model, by=request.user, at=timezone.now()):
+        messages.success(request, f"The adjusters of {model} are entered: a higher count is refused from now on.")
+        return redirect("manage:damper_model", pk)
+    form.catch_up(model)
+    return _page(request, model, adjusters=form)
+
+
+def _page(request, model, kit=None, interval=None, sizes=None, adjusters=None):
     lines = list(model.kit_lines.all())
     stock = {part.number: part for part in Part.objects.filter(number__in=[line.part_number for line in lines])}
     own = ServiceInterval.objects.filter(damper_model=model).first()
@@ -141,13 +178,17 @@ def _page(request, model, kit=None, interval=None, sizes=None):
         "lines": [_line(one, stock.get(one.part_number)) for one in lines],
         "own": (_rules(own), own.source) if own else None,
         "general": (_rules(general), general.source) if general else None,
-        "form": kit or interval or sizes,
+        "form": kit or interval or sizes or adjusters,
         "known": [
             (size.label, in_full(known, size.quantity), in_other_unit(known, size.quantity))
             for size in SIZES
             if (known := getattr(model, size.name)) is not None
         ],
         "sizes": (sizes or SizesForm(model=model, prefix="sizes")) if may_keep and model.has_ifp else None,
+        "oil_page": _oil_page(model),
+        "counted": model.adjusters.all(),
+        "adjusters": (adjusters or AdjustersForm(model=model, prefix="adjusters")) if may_keep else None,
+        "booked": booked_in_vain(model),
         "kit": (kit or KitLineForm()) if may_keep else None,
         "interval": (
             interval or IntervalForm(prefix="interval", initial=IntervalForm.filled_from(own) if own else None)
@@ -165,6 +206,20 @@ def _page(request, model, kit=None, interval=None, sizes=None):
         "trail": TRAIL,
     }
     return show(request, "manage/catalogue/damper_model.html", context)
+
+
+def _oil_page(model):
+    """The address of the calculator for the oil, begun with the sizes that are known; empty without the body's bore."""
+    if model.body_bore_m is None:
+        return ""
+    sizes = {size.argument: size for size in SIZES}
+    asked = {name: sizes[name] for name in ("body_bore", "shaft", "reservoir_bore")}
+    known = {
+        name: in_shop_unit(si, size.quantity)
+        for name, size in asked.items()
+        if (si := getattr(model, size.name)) is not None
+    }
+    return f"{reverse('tablet:figure', args=['oil-fill'])}?{urlencode({'begun': 1} | known)}"
 
 
 def _line(line, part):

@@ -1,18 +1,21 @@
 """The way into the catalogue: what is in it, and what is still to be entered."""
 
-from django.db.models import Count, Exists, OuterRef
+from django.db.models import Exists, OuterRef
 from django.urls import reverse_lazy
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from shop.core.clock import local_day
+from shop.core.rows import names
 from shop.customers.models import VehicleModel
-from shop.dampers.models import DamperModel, Position
+from shop.dampers.models import DamperModel
+from shop.dampers.selectors import carried
 from shop.documents.selectors.words import NO_SOURCE
 from shop.parts.models import Part
-from shop.specs.models import KitLine, SheetStatus, SpecSheet
+from shop.specs.models import KitLine, Procedure, SheetStatus, SpecSheet
+from shop.specs.selectors import current_procedure
 from shop.web.access import allow
-from shop.web.manage.catalogue.words import is_pressing, names
+from shop.web.manage.catalogue.words import is_pressing
 from shop.web.pages import show
 from shop.workorders.models import Tool
 
@@ -26,14 +29,13 @@ def catalogue(request):
     tools = Tool.objects.filter(in_use=True)
     serviced = DamperModel.objects.filter(serviceable=True)
     verified = SpecSheet.objects.filter(damper_model=OuterRef("pk"), status=SheetStatus.VERIFIED)
-    corners = Count("fitments__position", distinct=True)
-    without_corner = VehicleModel.objects.alias(corners=corners).filter(corners__lt=len(Position))
+    vehicle_models = list(VehicleModel.objects.prefetch_related("fitments"))
     context = {
         "damper_models": DamperModel.objects.count(),
         "without_sheet": names(serviced.exclude(Exists(verified))),
         "without_kit": names(serviced.filter(kit_lines=None)),
-        "vehicle_models": VehicleModel.objects.count(),
-        "without_corner": names(without_corner.order_by("maker", "name")),
+        "vehicle_models": len(vehicle_models),
+        "with_gap": names(one for one in vehicle_models if any(years.gap for years in carried(one))),
         "parts": Part.objects.count(),
         "not_kept": names(numbers_not_kept()),
         "tools": len(tools),
@@ -43,6 +45,8 @@ def catalogue(request):
         "sheets_unsourced": SpecSheet.objects.exclude(status=SheetStatus.WITHDRAWN)
         .filter(source_revision=NO_SOURCE)
         .count(),
+        "procedure": current_procedure(),
+        "procedure_draft": Procedure.objects.filter(made_current_at=None).first(),
         "may_keep": request.user.may("keep_specs"),
         "may_keep_stock": request.user.may("keep_stock"),
     }

@@ -8,17 +8,6 @@ from shop.workorders.models import Tool
 
 # A calibration that ends this soon is pointed out: the laboratory needs its time.
 SOON_DAYS = 30
-NAMES_SHOWN = 3
-
-
-def names(rows) -> str:
-    """The first few by name, and how many more there are."""
-    rows = list(rows)
-    shown = [str(row) for row in rows[:NAMES_SHOWN]]
-    more = len(rows) - len(shown)
-    if more:
-        return f"{', '.join(shown)} and {more} more"
-    return " and ".join(filter(None, [", ".join(shown[:-1]), *shown[-1:]]))
 
 
 def is_pressing(tool: Tool, today: date) -> bool:

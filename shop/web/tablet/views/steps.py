@@ -31,8 +31,10 @@ def step(request, pk, number):
     here = page["here"]
     asked = ask_aim(request)
     form = entry_form(here.state, None if asked else sent(request), page["settings"], initial=asked)
+    if here.state.step.as_left:
+        form.tell_clicks(job.damper.model)
     if request.method == "POST" and not asked:
-        if enter(form, job, here.step, request.user):
+        if enter(form, job, here.step, request.user, passed_over="does_not_apply" in request.POST):
             return redirect(after_entry(find(pk), number))
         if form.status == 409:  # the page is about what the books hold now
             page = of_step(find(pk), number)
@@ -44,7 +46,8 @@ def step(request, pk, number):
 
 def may_enter(page):
     state = page["here"].state
-    return page["open"] and not page["barred_by"] and not (state.done and not state.lacking)
+    settled = state.done and not state.lacking and not state.passed_over
+    return page["open"] and not page["barred_by"] and not settled
 
 
 def ask_aim(request):
@@ -94,8 +97,10 @@ def unfit_today(tool):
     return tool.why_not(local_day(timezone.now()))
 
 
-def enter(form, job, step, by):
+def enter(form, job, step, by, *, passed_over):
     given = {"job": job, "step": step, "by": by, "at": timezone.now()}
+    if passed_over:
+        return submit(form, services.pass_over_step, **given)
     if step.reading:
         return submit(form, services.record_reading, measure=step.reading, moment=Moment.SET, **given)
     return submit(form, services.record_as_left if step.as_left else services.finish_step, **given)
