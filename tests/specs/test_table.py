@@ -9,6 +9,7 @@ from shop.specs.models import SheetStatus, SpecSheet
 from shop.specs.services import DraftRow, NewValue, change_draft, write_drafts
 from tests import factories as make
 from tests.factories import NOON
+from tests.racing import at_once
 
 pytestmark = pytest.mark.django_db
 SOURCE = {"source_document": "manual", "source_revision": "rev D", "source_page": "p. 41"}
@@ -86,3 +87,18 @@ def test_a_change_of_the_table_says_why_and_changes_something(draft, manager):
         write([changed(draft)], manager, why=" ")
     with pytest.raises(ValidationError, match="Nothing in the table is new or different"):
         write([], manager)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_tables_over_the_same_damper_models_wait_for_each_other():
+    by, models = make.make_user("manager"), [make.make_damper_model() for _ in range(2)]
+
+    def table(code, order):
+        rows = [
+            DraftRow(damper_model=one, code=f"{code}-{n}", position="any", values=charge("100 psi"), **SOURCE)
+            for n, one in enumerate(order)
+        ]
+        return lambda: write(rows, by)
+
+    outcomes = at_once(table("A", models), table("B", models[::-1]))
+    assert [len(one) for one in outcomes] == [2, 2]

@@ -31,9 +31,9 @@ def test_the_list_tells_what_each_sheet_holds_for_and_where_it_comes_from(at_ben
                     source_revision="rev B", source_page="p. 12")  # fmt: skip
     make.make_sheet(model, code="H9-B", year_to=2014, status=SheetStatus.DRAFT)
     page = words(at_bench.get(LIST))
-    assert "H9-A version 1 Hallinde H9 Model years from 2015, rear any vehicle" in page
+    assert "H9-A version 1 Hallinde H9 verified Model years from 2015, rear any vehicle" in page
     assert "22 lbf·ft 20.9 to 23.1 100 psi 95 to 105 3.4 in 3.37 to 3.43 305 mL 300 to 310" in page
-    assert "H9 bench manual, rev B, p. 12 verified" in page
+    assert "H9 bench manual, rev B, p. 12" in page
     assert "Model years to 2014, any position" in page
     assert "DRAFT" in page
     assert "H9-B" not in words(at_bench.get(LIST, {"status": "verified"}))

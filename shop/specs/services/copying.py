@@ -8,7 +8,7 @@ from django.db import transaction
 
 from shop.specs.models import SpecSheet
 from shop.specs.services.rows import each_row
-from shop.specs.services.sheets import enter_sheet
+from shop.specs.services.sheets import enter_sheet, lock_sheets_of
 from shop.specs.services.stored import reference_of, values_of
 from shop.staff.models import User
 
@@ -43,6 +43,7 @@ def copy_sheets(
     """
     if not copies:
         raise ValidationError("No sheet is chosen. Tick at least one.", code="empty")
+    lock_sheets_of(*(one.sheet.damper_model for one in copies))
     elsewhere = bool(source_document.strip() or source_page.strip())
     source = {"source_document": source_document, "source_revision": source_revision, "source_page": source_page}
 

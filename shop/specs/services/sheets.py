@@ -48,7 +48,7 @@ def enter_sheet(
     Figures with which the IFP would hit the cap or the gas pass the limit are refused unless keep_flagged is set.
     Refused with "doubtful" when a figure is unusual for the damper model; sure=True settles it.
     """
-    _lock_sheets_of(damper_model)
+    lock_sheets_of(damper_model)
     if replaces:
         replaces = SpecSheet.objects.get(pk=replaces.pk)
         if replaces.next_versions.exclude(status=SheetStatus.WITHDRAWN).exists():
@@ -112,7 +112,7 @@ def change_draft(
 
     What it said before stays readable. Whoever changes a draft cannot verify it either. Nothing different: no edition.
     """
-    _lock_sheets_of(sheet.damper_model)
+    lock_sheets_of(sheet.damper_model)
     sheet = SpecSheet.objects.select_related("damper_model", "replaces").get(pk=sheet.pk)
     if sheet.status != SheetStatus.DRAFT:
         words = f"{sheet} is {sheet.get_status_display()}: what was verified stays as it is. Enter its next version."
@@ -205,7 +205,7 @@ def verify_sheet(*, sheet: SpecSheet, edition: int, flag_reason: str = "", by: U
     edition is the one that was compared: a draft that was changed meanwhile is refused, and so is everybody who has
     entered or changed it. One whose gas is flagged needs a written reason, which is kept with the sheet.
     """
-    _lock_sheets_of(sheet.damper_model)
+    lock_sheets_of(sheet.damper_model)
     sheet = SpecSheet.objects.select_related("replaces").get(pk=sheet.pk)
     if sheet.status == SheetStatus.VERIFIED:
         return sheet
@@ -249,7 +249,7 @@ def send_back(*, sheet: SpecSheet, edition: int, why: str, by: User, at: datetim
 
     edition is the one that was compared. Who has entered or changed it mends it and sends nothing back.
     """
-    _lock_sheets_of(sheet.damper_model)
+    lock_sheets_of(sheet.damper_model)
     sheet = SpecSheet.objects.get(pk=sheet.pk)
     if sheet.status != SheetStatus.DRAFT:
         words = f"{sheet} is {sheet.get_status_display()}: only a draft is sent back. Open it to see its present state."
@@ -272,7 +272,7 @@ def withdraw_sheet(*, sheet: SpecSheet, why: str, by: User, at: datetime) -> Spe
     """Take a sheet out of use; jobs checked in before keep the figures they were given."""
     if not why.strip():
         raise ValidationError({"why": "Say why the sheet is withdrawn."})
-    _lock_sheets_of(sheet.damper_model)
+    lock_sheets_of(sheet.damper_model)
     sheet = SpecSheet.objects.get(pk=sheet.pk)
     _withdraw(sheet, why.strip(), by, at)
     return sheet
@@ -297,9 +297,13 @@ def _rivals(sheet: SpecSheet):
     ).exclude(pk=sheet.pk)
 
 
-def _lock_sheets_of(damper_model: DamperModel) -> None:
-    """One at a time over the sheets of a damper model, so that two people at once meet here and do not deadlock."""
-    DamperModel.objects.select_for_update(no_key=True).get(pk=damper_model.pk)
+def lock_sheets_of(*damper_models: DamperModel) -> None:
+    """One at a time over the sheets of a damper model, so that two people at once meet here and do not deadlock.
+
+    Whoever writes sheets of several models takes all of these first, in the order of their keys.
+    """
+    keys = {one.pk for one in damper_models}
+    list(DamperModel.objects.select_for_update(no_key=True).filter(pk__in=keys).order_by("pk"))
 
 
 def _check_leaves_no_hole(old: SpecSheet, vehicle_model, position: str, year_from, year_to) -> None:

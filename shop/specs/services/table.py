@@ -12,7 +12,7 @@ from shop.dampers.models import DamperModel
 from shop.specs.models import SpecSheet
 from shop.specs.services.figures import NewValue
 from shop.specs.services.rows import each_row
-from shop.specs.services.sheets import change_draft, enter_sheet
+from shop.specs.services.sheets import change_draft, enter_sheet, lock_sheets_of
 from shop.specs.services.stored import reference_of, values_of
 from shop.staff.models import User
 
@@ -48,6 +48,8 @@ def write_drafts(
         raise ValidationError("Nothing in the table is new or different. Type into a cell first.", code="nothing")
     if not why.strip():
         raise refused("why", "Say why: what these figures were copied from, or what was misread.", "why")
+
+    lock_sheets_of(*(row.damper_model for row in rows))
 
     def write(row: DraftRow) -> SpecSheet:
         says = {

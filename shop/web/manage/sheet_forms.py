@@ -31,6 +31,7 @@ from shop.web.manage.forms import PrintedField
 
 # The fields of one figure: charge, charge_unit …
 _PARTS = ("", "_unit", "_tolerance", "_low", "_high", "_page", "_note")
+MOST_PLACES = 4  # behind the point, of limits that are shown exactly
 
 
 class SheetsForm(FindForm):
@@ -161,7 +162,7 @@ class SheetForm(QuestionsForm):
             names = [measure.value] + [f"{measure}{part}" for part in _PARTS[1:]]
             if measure == Measure.CHARGE:
                 names += ["reference_temperature", "reference_altitude"]
-            allowed = self.allowed.get(measure) or self.initial.get(f"{measure}_allowed", "")
+            allowed = (self.allowed if self.is_bound else self.initial).get(f"{measure}_allowed", "")
             yield measure.value, measure.label, [self[name] for name in names], allowed
 
     def clean(self):
@@ -185,7 +186,7 @@ class SheetForm(QuestionsForm):
             for part, errors in error.error_dict.items():
                 self.add_error(f"{measure}_{part}", errors)
             return None
-        self.allowed[measure] = units.show_range(low.si, high.si, entered.unit) if low.si <= high.si else ""
+        self.allowed[f"{measure}_allowed"] = allowed_in_words(low, high, entered.unit)
         return NewValue(
             measure.value,
             entered,
@@ -230,6 +231,16 @@ def agreed_limits(
             )
             raise ValidationError({part: words})
     return low or printed[0], high or printed[1]
+
+
+def allowed_in_words(low: Entered, high: Entered, unit: str) -> str:
+    """Limits in the unit of their value: exactly, as long as that is short. Empty when they are the wrong way round."""
+    if low.si > high.si:
+        return ""
+    ends = [in_unit(one.si, unit).figures for one in (low, high)]
+    if all(len(one.partition(".")[2]) <= MOST_PLACES for one in ends):
+        return f"{ends[0]} to {ends[1]} {unit}"
+    return units.show_range(low.si, high.si, unit)
 
 
 def _agree(typed: Entered, printed: Entered, way: int) -> bool:
@@ -332,7 +343,7 @@ def filled_from(sheet: SpecSheet) -> dict:
             one.measure: one.entered.figures, f"{one.measure}_unit": one.entered.unit,
             f"{one.measure}_tolerance": one.tolerance, f"{one.measure}_page": one.page,
             f"{one.measure}_note": one.note,
-            f"{one.measure}_allowed": units.show_range(one.low.si, one.high.si, one.entered.unit),
+            f"{one.measure}_allowed": allowed_in_words(one.low, one.high, one.entered.unit),
         }  # fmt: skip
         if not says_its_limits(one):
             filled |= {f"{one.measure}_low": one.low.figures, f"{one.measure}_high": one.high.figures}
@@ -354,8 +365,6 @@ def says_its_limits(value: NewValue) -> bool:
 class RowsForm(QuestionsForm):
     """Many rows in one form: the fields of the first are called 0-code, 0-position …"""
 
-    first = "code"  # the cell at which stands what concerns the whole row
-
     def at_cells(self, error: ValidationError) -> ValidationError:
         """The refusal of a service that writes many rows, told at the cells of this form."""
         placed = {}
@@ -375,7 +384,7 @@ class RowsForm(QuestionsForm):
             field = self.place(error.messages[0])
         elif field == "keep_flagged":
             field = Measure.CHARGE.value
-        cells = (f"{row}-{field}", f"{row}-{self.first}", f"{row}-position")
+        cells = (f"{row}-{field}", f"{row}-code", f"{row}-position")  # the first one that the row has
         return next(name for name in cells if name in self.fields)
 
 

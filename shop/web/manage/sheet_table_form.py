@@ -1,12 +1,13 @@
 """The table of drafts: a row for each, a text cell for everything that it says, as spreadsheets have it."""
 
+from dataclasses import dataclass
 from hashlib import sha256
 
 from django import forms
 from django.core.exceptions import ValidationError
 
 from shop.customers.models import VehicleModel
-from shop.dampers.measures import SPECIFIED, in_a_sentence, shop_unit
+from shop.dampers.measures import SPECIFIED, Measure, in_a_sentence, shop_unit
 from shop.dampers.models import DamperModel
 from shop.specs.models import SheetPosition, SpecSheet
 from shop.specs.services import DraftRow, NewValue
@@ -22,7 +23,7 @@ for _measure in SPECIFIED:
     COLUMNS += [_measure.value, f"{_measure}_tolerance"]
 COLUMNS += SOURCE
 NEEDED = ("damper_model", "code", *SOURCE)
-ANY_VEHICLE = "whatever vehicle it sits on"
+HINTS = {"damper_model": "Damper", "code": "New code", "vehicle_model": "any vehicle", "position": "any position"}
 
 
 class NamedField(forms.CharField):
@@ -76,6 +77,16 @@ def damper_names() -> dict[str, DamperModel]:
     return {str(one): one for one in DamperModel.objects.all()}
 
 
+@dataclass(frozen=True)
+class TypedRow(DraftRow):
+    """A row that is known by what was typed, so that a table that is sent twice is recognised and saved once."""
+
+    typed: str = ""
+
+    def __str__(self):
+        return self.typed
+
+
 class TableForm(RowsForm):
     """lines: the draft of each row, or None for an empty row, in which a new sheet may be entered."""
 
@@ -117,6 +128,8 @@ class TableForm(RowsForm):
                 "data-col": number,
                 "autocomplete": "off",
             }
+            if column in HINTS:
+                field.widget.attrs["placeholder"] = HINTS[column]
             self.fields[f"{row}-{column}"] = field
         hidden = {"opened": digest(says[column] for column in self._columns(row))}
         if sheet:
@@ -135,7 +148,7 @@ class TableForm(RowsForm):
         if column in ("year_from", "year_to"):
             return year_field()
         if column in SPECIFIED:
-            return FigureField.of(next(one for one in SPECIFIED if one == column), above_zero=True)
+            return FigureField.of(Measure(column), name=Measure(column).label, above_zero=True)
         if measure in SPECIFIED:
             return forms.CharField(max_length=40)
         return forms.CharField(max_length=30 if column == "code" else 200 if column == "source_document" else 40)
@@ -171,7 +184,7 @@ class TableForm(RowsForm):
         """Whether anything was typed since the table was opened: other rows are nobody's change."""
         return digest(self._typed(row, column) for column in self._columns(row)) != self._typed(row, "opened")
 
-    def _draft(self, row, data) -> DraftRow:
+    def _draft(self, row, data) -> TypedRow:
         sheet = self.lines[row]
         for column in NEEDED:
             name = f"{row}-{column}"
@@ -179,7 +192,8 @@ class TableForm(RowsForm):
                 self.add_error(name, "Nothing is typed here. Fill it in.")
         says = {name: data.get(f"{row}-{name}") for name in (*PLACE, *SOURCE)}
         values = [value for measure in SPECIFIED if (value := self._value(row, measure, data))]
-        return DraftRow(
+        return TypedRow(
+            typed="\t".join(self._typed(row, name) for name in (*self._columns(row), "sheet", "edition")),
             damper_model=sheet.damper_model if sheet else data.get(f"{row}-damper_model"),
             code=sheet.code if sheet else data.get(f"{row}-code", ""),
             values=values,
@@ -212,14 +226,17 @@ class TableForm(RowsForm):
         return self.written[index]
 
     def rows(self):
-        """(sheet, hidden fields, cells: the field of each column, figures and their tolerances in pairs)."""
+        """What a row shows: its draft, hidden fields, the cell of each column, figure and tolerance in pairs, and the
+        cells that are refused, whose words stand below the row, where there is room for them."""
         for row, sheet in enumerate(self.lines):
-            hidden = [
-                self[f"{row}-{name}"] for name in ("opened", "sheet", "edition") if f"{row}-{name}" in self.fields
-            ]
             cells = {column: self[f"{row}-{column}"] for column in self._columns(row)}
-            figures = [(cells[one.value], cells[f"{one}_tolerance"]) for one in SPECIFIED]
-            yield {"sheet": sheet, "hidden": hidden, "cells": cells, "figures": figures}
+            yield {
+                "sheet": sheet,
+                "hidden": [self[f"{row}-{name}"] for name in ("opened", *(("sheet", "edition") if sheet else ()))],
+                "cells": cells,
+                "figures": [(cells[one.value], cells[f"{one}_tolerance"]) for one in SPECIFIED],
+                "refused": [cell for cell in cells.values() if cell.errors],
+            }
 
 
 def figure_cells(value: NewValue | None) -> tuple[str, str]:

@@ -8,19 +8,19 @@ from django.views.decorators.http import require_safe
 
 from shop.calc.errors import CalcError
 from shop.calc.tolerance import limits
-from shop.calc.units import UNITS, parse, show_range
+from shop.calc.units import UNITS, parse
 from shop.dampers.measures import QUANTITY, SPECIFIED
 from shop.specs.models import SheetStatus
 from shop.specs.services import change_draft, enter_sheet
 from shop.web.access import allow
 from shop.web.forms import submit
-from shop.web.manage.sheet_forms import ChangeForm, SheetForm, filled_from
+from shop.web.manage.sheet_forms import ChangeForm, SheetForm, allowed_in_words, filled_from
 from shop.web.manage.sheets.words import TRAIL, sheet_or_404, under
 from shop.web.pages import number, sent, show
 
 # What another page knows already of the sheet that is missing: ?damper_model=1&year_from=2015&position=rear
 ASKED = ("damper_model", "vehicle_model", "position", "year_from", "year_to", "code")
-PLACE = ("position", "year_from", "year_to")
+PLACE = ("vehicle_model", "position", "year_from", "year_to")
 
 
 @allow("keep_specs")
@@ -91,7 +91,7 @@ def sheet_limits(request):
         try:
             entered = parse(value, QUANTITY[measure], own, field=measure.label)
             low, high = limits(entered, tolerance, QUANTITY[measure], f"{measure.label}, tolerance")
-            words = f"Allowed: {show_range(low.si, high.si, entered.unit)}"
+            words = f"Allowed: {allowed_in_words(low, high, entered.unit)}"
         except CalcError as error:
             words = str(error)
     return HttpResponse(words, content_type="text/plain; charset=utf-8")

@@ -51,7 +51,6 @@ def _page(request, row, withdraw=None):
         "editions": editions_of(row),
         "history": AuditEntry.objects.filter(kind="sheet", key=str(row.pk)),
         "versions": versions,
-        "first": versions.last(),
         "form": withdraw,
         "flags": row.flags(),
         "picture": picture(freeze(FoundSheet(row, ""))),
