@@ -108,6 +108,7 @@ def create_vehicle(
     vin: str = "",
     plate: str = "",
     note: str = "",
+    severe_use: bool = False,
     by: User,
     at: datetime,
 ) -> Vehicle:
@@ -119,6 +120,7 @@ def create_vehicle(
         vin=vin.strip().upper(),
         plate=plate.strip().upper(),
         note=note,
+        severe_use=severe_use,
         created_at=at,
     )
     vehicle.full_clean()
@@ -137,6 +139,7 @@ def change_vehicle(
     vin: str = "",
     plate: str = "",
     note: str = "",
+    severe_use: bool = False,
     by: User,
     at: datetime,
 ) -> Vehicle:
@@ -145,6 +148,7 @@ def change_vehicle(
     vehicle = _unchanged(Vehicle, vehicle.pk, version)
     vehicle.model, vehicle.model_year, vehicle.note = model, model_year, note
     vehicle.vin, vehicle.plate = vin.strip().upper(), plate.strip().upper()
+    vehicle.severe_use = severe_use
     vehicle.version += 1
     vehicle.forecast_stale = True
     vehicle.full_clean()

@@ -4,15 +4,18 @@ import math
 from dataclasses import asdict
 
 from django.conf import settings
+from django.db.models import QuerySet
 
 from shop.calc.units import from_si
 from shop.core.clock import local_day
 from shop.dampers.measures import Measure
-from shop.picklists.services import Need
-from shop.specs.models import KitMeasure, SheetStatus, SpecSheet
-from shop.specs.selectors import FoundSheet, kit_lines_for
+from shop.picklists.needs import Choice, Need
+from shop.picklists.services import differs
+from shop.specs.models import KitLine, KitMeasure, SheetStatus, SpecSheet
+from shop.specs.parts_lists import kit_lines_for
+from shop.specs.selectors import FoundSheet, sheet_for
 from shop.workorders.frozen import FrozenSheet, FrozenValue
-from shop.workorders.models import DamperJob
+from shop.workorders.models import DamperJob, OrderStatus, WorkOrder
 
 
 def freeze(found: FoundSheet) -> FrozenSheet:
@@ -67,14 +70,55 @@ def _values(sheet: SpecSheet) -> dict[str, FrozenValue]:
 
 
 def needs(job: DamperJob, sheet: FrozenSheet) -> list[Need]:
-    """Lines for this damper's bag. Oil whose volume no sheet gives is left out: the job says that it has no sheet."""
-    lines = []
-    for line in kit_lines_for(job.damper.model, job.damper.model_year):
-        amount = line.amount or oil_to_take(sheet)
-        if amount:
-            from_draft = not line.amount and not sheet.verified
-            lines.append(Need(job.tag, line.part_number, line.name, line.measure, amount, from_draft))
-    return lines
+    """Lines for this damper's bag, and the optional ones that an inspection may add.
+
+    Oil whose volume no sheet gives is left out: the job says that it has no sheet.
+    """
+    found = []
+    for line, alternates in kit_lines_for(job.damper.model, job.damper.model_year):
+        if first := _choice(line, sheet):
+            others = [choice for one in alternates if (choice := _choice(one, sheet))]
+            found.append(
+                Need(
+                    job.tag, first.part_number, first.name, line.measure, first.amount, first.from_draft,
+                    tuple(others), line.optional,
+                )
+            )  # fmt: skip
+    return found
+
+
+def _choice(line: KitLine, sheet: FrozenSheet) -> Choice | None:
+    amount = line.amount or oil_to_take(sheet)
+    return Choice(line.part_number, line.name, amount, not line.amount and not sheet.verified) if amount else None
+
+
+def sheet_of(job: DamperJob) -> FrozenSheet:
+    """The figures that a job keeps, or before check-in those that it would be given today."""
+    if job.spec is not None:
+        return job.sheet
+    damper = job.damper
+    vehicle_model = damper.vehicle.model if damper.vehicle else None
+    return freeze(sheet_for(damper.model, damper.model_year, damper.position, vehicle_model))
+
+
+def with_kit(order: WorkOrder) -> QuerySet[DamperJob]:
+    """An order's jobs with all that tells what they need."""
+    jobs = order.jobs.select_related("damper__model", "damper__vehicle__model")
+    return jobs.prefetch_related("damper__model__kit_lines")
+
+
+def parts_changed(order: WorkOrder) -> str:
+    """A sentence when the parts lists ask for something else now than this running order's list was filled with."""
+    if order.status not in (OrderStatus.BOOKED, OrderStatus.ON_BENCH):
+        return ""
+    if not differs(order.pick_list, [need for job in with_kit(order) for need in needs(job, sheet_of(job))]):
+        return ""
+    if order.status == OrderStatus.ON_BENCH:
+        return "A parts list has changed since the check-in. This order keeps the parts that it was given then."
+    return (
+        "A parts list or a spec sheet has changed since this list was filled. It is filled anew at the check-in at the "
+        "latest, or now."
+    )
 
 
 def oil_of(lines, sheet: FrozenSheet) -> str:

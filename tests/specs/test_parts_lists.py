@@ -4,7 +4,7 @@ import pytest
 from django.core.exceptions import ValidationError
 
 from shop.calc.units import parse
-from shop.specs.selectors import interval_for
+from shop.specs.intervals import interval_for
 from shop.specs.services import add_kit_line, remove_kit_line, set_interval
 from shop.staff.models import AuditEntry
 from shop.workorders.services import check_in
@@ -84,7 +84,7 @@ def test_a_new_interval_holds_and_makes_the_forecasts_that_rest_on_it_stale(mana
         damper_model=damper.model, months=6, distance=parse("800 mi", "distance"), hours=parse("40 h", "time"),
         source="the shop's own", by=manager, at=NOON,
     )  # fmt: skip
-    found = interval_for([damper.model])
+    found = interval_for([damper.model]).interval
     assert (found.months, found.hours_s, found.source) == (6, 144_000, "the shop's own")
     assert found.distance_m == pytest.approx(800 * MILE)
     for one, stale in ((damper, True), (other, False)):
@@ -108,4 +108,5 @@ def test_an_interval_that_says_nothing_is_refused_and_the_earlier_one_holds(mana
     set_interval(damper_model=damper, months=12, source="bench notes", by=manager, at=NOON)
     with pytest.raises(ValidationError, match=told):
         set_interval(damper_model=damper, **{"source": "the shop's own"} | given, by=manager, at=NOON)
-    assert (interval_for([damper]).months, interval_for([damper]).source) == (12, "bench notes")
+    found = interval_for([damper]).interval
+    assert (found.months, found.source) == (12, "bench notes")

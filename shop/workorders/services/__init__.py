@@ -4,7 +4,17 @@ from shop.workorders.services.booking import book, call_off, check_in, hand_back
 from shop.workorders.services.cards import register_card
 from shop.workorders.services.closing import close_job, close_order
 from shop.workorders.services.owned import change_damper, change_vehicle, take_off_damper
-from shop.workorders.services.picking import hold_parts, pick_line, pick_part, put_back_line, put_back_part
+from shop.workorders.services.picking import (
+    hold_parts,
+    pick_line,
+    pick_part,
+    put_back_line,
+    put_back_part,
+    swap_line,
+    swap_part,
+    take_back_part,
+    take_up_part,
+)
 from shop.workorders.services.recording import finish_step, record_as_left, record_reading, reopen_damper, second_check
 from shop.workorders.services.tools import add_tool, record_calibration, take_out_of_use
 
@@ -30,6 +40,10 @@ __all__ = [
     "register_card",
     "reopen_damper",
     "second_check",
+    "swap_line",
+    "swap_part",
+    "take_back_part",
     "take_off_damper",
     "take_out_of_use",
+    "take_up_part",
 ]

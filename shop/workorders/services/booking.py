@@ -13,10 +13,10 @@ from shop.dampers.measures import FOUND_AND_LEFT, Measure
 from shop.dampers.models import Damper
 from shop.picklists import services as picklists
 from shop.picklists.models import PickList
-from shop.specs.selectors import current_procedure, sheet_for
+from shop.specs.selectors import current_procedure
 from shop.staff.models import User
 from shop.staff.services import note
-from shop.workorders.kit import freeze, needs
+from shop.workorders.kit import needs, sheet_of, with_kit
 from shop.workorders.models import DamperJob, JobStatus, Moment, OrderStatus, Reading, WorkOrder
 from shop.workorders.selectors import unfinished_in_words
 from shop.workorders.services.recording import check_bench_temperature, check_figure
@@ -77,7 +77,7 @@ def book(
         jobs.append(job)
     order.pick_list.title = order.number
     order.pick_list.save(update_fields=["title"])
-    _fill_pick_list(order, [(job, freeze(_sheet_for(job))) for job in jobs], at)
+    _fill_pick_list(order, [(job, sheet_of(job)) for job in jobs], at)
     with_dampers = f"{len(jobs)} damper{'s' if len(jobs) > 1 else ''}"
     note(who=by, kind="order", key=order.pk, what=f"booked with {with_dampers}", at=at)
     return order
@@ -145,15 +145,10 @@ def check_in(
             by=by,
             at=at,
         )
-    jobs = {
-        job.pk: job
-        for job in order.jobs.select_related("damper__model", "damper__vehicle__model").prefetch_related(
-            "damper__model__kit_lines"
-        )
-    }
+    jobs = {job.pk: job for job in with_kit(order)}
     frozen = []
     for job in jobs.values():
-        sheet = freeze(_sheet_for(job))
+        sheet = sheet_of(job)
         job.order, job.spec, job.procedure, job.status = order, sheet.stored(), procedure, JobStatus.OPEN
         job.save(update_fields=["spec", "procedure", "status"])
         frozen.append((job, sheet))
@@ -190,20 +185,11 @@ def check_in(
     return order
 
 
-def _sheet_for(job: DamperJob):
-    damper = job.damper
-    vehicle_model = damper.vehicle.model if damper.vehicle else None
-    return sheet_for(damper.model, damper.model_year, damper.position, vehicle_model)
-
-
 def fill_anew(*, order: WorkOrder, at: datetime) -> None:
     """Reckon anew what a booked order takes; one that is checked in keeps what its frozen figures ask for."""
     if order.status != OrderStatus.BOOKED:
         return
-    jobs = order.jobs.select_related("damper__model", "damper__vehicle__model").prefetch_related(
-        "damper__model__kit_lines"
-    )
-    _fill_pick_list(order, [(job, freeze(_sheet_for(job))) for job in jobs], at)
+    _fill_pick_list(order, [(job, sheet_of(job)) for job in with_kit(order)], at)
 
 
 def _fill_pick_list(order, frozen, at) -> None:
