@@ -10,9 +10,10 @@ from shop.customers.models import VehicleModel
 from shop.dampers.models import DamperModel, Position
 from shop.documents.selectors.words import NO_SOURCE
 from shop.parts.models import Part
+from shop.specs.intervals import interval_for
 from shop.specs.models import KitLine, SheetStatus, SpecSheet
 from shop.web.access import allow
-from shop.web.manage.catalogue.words import is_pressing, names
+from shop.web.manage.catalogue.words import is_pressing, names, told_interval
 from shop.web.pages import show
 from shop.workorders.models import Tool
 
@@ -43,6 +44,7 @@ def catalogue(request):
         "sheets_unsourced": SpecSheet.objects.exclude(status=SheetStatus.WITHDRAWN)
         .filter(source_revision=NO_SOURCE)
         .count(),
+        "interval": told_interval(interval_for([])),
         "may_keep": request.user.may("keep_specs"),
         "may_keep_stock": request.user.may("keep_stock"),
     }

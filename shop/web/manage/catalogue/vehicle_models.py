@@ -10,11 +10,13 @@ from shop.customers.models import VehicleModel
 from shop.customers.services import create_vehicle_model
 from shop.dampers.models import DamperModel, Position
 from shop.dampers.services import remove_fitment, set_fitments
+from shop.specs.intervals import interval_for
 from shop.specs.models import years_in_words
 from shop.staff.models import AuditEntry
 from shop.web.access import allow
 from shop.web.forms import FindForm, SureForm, submit
 from shop.web.manage.catalogue.overview import CATALOGUE
+from shop.web.manage.catalogue.words import told_interval
 from shop.web.manage.catalogue_forms import FitmentForm, VehicleModelForm
 from shop.web.pages import having_words, number, page_of, sent, show, show_form
 
@@ -117,6 +119,7 @@ def _page(request, model, refused=None):
         "form": refused,
         "add": refused or FitmentForm(initial={"positions": still_open}),
         "damper_models": DamperModel.objects.exists(),
+        "interval": told_interval(interval_for(list({one.damper_model for one, _ in fitments}), model)),
         "history": AuditEntry.objects.filter(kind="vehiclemodel", key=str(model.pk)),
         "may_keep": request.user.may("keep_specs"),
         "trail": TRAIL,
