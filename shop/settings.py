@@ -281,6 +281,11 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    # Several fields are called measure: of a damper, of a setting, of a part.
+    "ENUM_NAME_OVERRIDES": {
+        "MeasureEnum": "shop.dampers.measures.Measure",
+        "KitMeasureEnum": "shop.specs.models.KitMeasure",
+    },
 }
 
 # --- Logs: one JSON object a line, each with the id of the request it belongs to -----------------------------------

@@ -39,7 +39,7 @@ def interval_for(damper_models: list[DamperModel], vehicle_model: VehicleModel |
         | Q(vehicle_model=None, damper_model=None)
     ).select_related("vehicle_model", "damper_model")
     found = min(rows, key=_rank, default=None)
-    return FoundInterval(found, _rule(found, len({one.pk for one in damper_models})))
+    return FoundInterval(found, _rule(found, damper_models, vehicle_model))
 
 
 def limits(interval: ServiceInterval, severe: bool) -> Limits:
@@ -67,12 +67,24 @@ def _rank(one: ServiceInterval) -> tuple:
     )
 
 
-def _rule(found: ServiceInterval | None, damper_models: int) -> str:
+def _rule(found: ServiceInterval | None, damper_models: list[DamperModel], vehicle_model: VehicleModel | None) -> str:
     if found is None:
         return "No interval holds: the shop has no default."
+    if vehicle_model is None:
+        return _rule_by_itself(found, damper_models)
     if found.vehicle_model:
-        return f"The interval of the vehicle model, {found.vehicle_model}, goes before any other."
+        return f"The interval of the vehicle model, {vehicle_model}, goes before any other."
     if found.damper_model:
-        which = "the shortest among its damper models'" if damper_models > 1 else "the one of its damper model"
+        several = len({one.pk for one in damper_models}) > 1
+        which = "the shortest among its damper models'" if several else "the one of its damper model"
         return f"The vehicle model has none of its own, so {which} holds: {found.damper_model}."
     return "Neither the vehicle model nor a damper model has one of its own, so the shop's default holds."
+
+
+def _rule_by_itself(found: ServiceInterval, damper_models: list[DamperModel]) -> str:
+    """For damper models that are asked about without a vehicle, and for the shop."""
+    if found.damper_model:
+        return "Its own holds, except on vehicle models that have one of theirs."
+    if damper_models:
+        return "It has none of its own, so the shop's default holds, except on vehicle models that have one of theirs."
+    return "The shop's default holds where neither the vehicle model nor a damper model has one of its own."

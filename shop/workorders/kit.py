@@ -108,17 +108,16 @@ def with_kit(order: WorkOrder) -> QuerySet[DamperJob]:
 
 
 def parts_changed(order: WorkOrder) -> str:
-    """A sentence when the parts lists ask for something else now than this running order's list was filled with."""
-    if order.status not in (OrderStatus.BOOKED, OrderStatus.ON_BENCH):
+    """A sentence when the parts lists ask for something else now than an order on the benches was given; else empty.
+
+    One that is only booked takes the change up when it is filled next.
+    """
+    if order.status != OrderStatus.ON_BENCH:
         return ""
-    if not differs(order.pick_list, [need for job in with_kit(order) for need in needs(job, sheet_of(job))]):
+    today = [need for job in with_kit(order) for need in needs(job, job.sheet)]
+    if not differs(order.pick_list, today):
         return ""
-    if order.status == OrderStatus.ON_BENCH:
-        return "A parts list has changed since the check-in. This order keeps the parts that it was given then."
-    return (
-        "A parts list or a spec sheet has changed since this list was filled. It is filled anew at the check-in at the "
-        "latest, or now."
-    )
+    return "A parts list has changed since the check-in. This order keeps the parts that it was given then."
 
 
 def oil_of(lines, sheet: FrozenSheet) -> str:

@@ -51,6 +51,9 @@ def test_the_vehicle_models_own_goes_first_then_the_shortest_of_its_damper_model
         own,
         f"The interval of the vehicle model, {vehicle}, goes before any other.",
     )
+    assert interval_for([rear]).rule == "Its own holds, except on vehicle models that have one of theirs."
+    other = make.make_damper_model()
+    assert interval_for([other]).rule.startswith("It has none of its own, so the shop's default holds")
     for interval in list(ServiceInterval.objects.all()):
         remove_interval(interval=interval, by=manager, at=NOON)
     assert interval_for([front, rear], vehicle).rule == "No interval holds: the shop has no default."

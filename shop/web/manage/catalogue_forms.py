@@ -97,12 +97,6 @@ class PartsListForm(KeyedForm):
     """
 
     BY_SHEET = "sheet"
-    MEASURED = (
-        (KitMeasure.COUNT.value, "pieces"),
-        (KitMeasure.VOLUME.value, "volume"),
-        (KitMeasure.MASS.value, "mass"),
-        (BY_SHEET, "by spec sheet"),
-    )
     EMPTY_ROWS = 3
     TYPED = ("part_number", "name", "amount", "year_from", "year_to", "optional", "stands_in_for", "rank", "remove")
 
@@ -139,7 +133,7 @@ class PartsListForm(KeyedForm):
                 above_zero=True,
                 high_si=MOST_AT_ONCE_SI[quantity],
             ),
-            "measured": forms.ChoiceField(choices=self.MEASURED, label="Measured"),
+            "measured": forms.ChoiceField(choices=self._measures(), label="Measured", initial=KitMeasure.COUNT.value),
             "year_from": year_field(label="From model year"),
             "year_to": year_field(label="To model year"),
             "optional": forms.BooleanField(label="Only if the inspection asks for it"),
@@ -159,6 +153,14 @@ class PartsListForm(KeyedForm):
             self.fields[place + name] = field
         for name, value in (self._initial(line) if line else {}).items():
             self.fields[place + name].initial = value
+
+    def _measures(self):
+        return [
+            (KitMeasure.COUNT.value, "pieces"),
+            (KitMeasure.VOLUME.value, f"volume, {shop_unit('volume')}"),
+            (KitMeasure.MASS.value, f"mass, {shop_unit('mass')}"),
+            (self.BY_SHEET, "oil, by sheet"),
+        ]
 
     def _measured(self, line):
         return self.BY_SHEET if line.amount is None else line.measure
@@ -253,7 +255,8 @@ class PartsListForm(KeyedForm):
 
     def catch_up(self, lines):
         """After a conflict: the next try is held against the list as it is now."""
-        self.data = self.data | {"seen": as_seen(lines)}
+        self.data = self.data.copy()
+        self.data["seen"] = as_seen(lines)
 
 
 class CopyPartsListForm(KeyedForm):
@@ -304,7 +307,8 @@ class IntervalForm(KeyedForm):
 
     def catch_up(self, interval):
         """After a conflict: the next try is held against the interval as it is now."""
-        self.data = self.data | {"seen": as_seen_interval(interval)}
+        self.data = self.data.copy()
+        self.data["seen"] = as_seen_interval(interval)
 
 
 class PartForm(KeyedForm):

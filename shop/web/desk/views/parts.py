@@ -124,7 +124,7 @@ def _page(request, order, refusal=""):
 
 def _offers(order, sheet):
     """What the inspections may add: the part, its damper, and the line that it became."""
-    jobs = {job.tag: job for job in order.jobs.select_related("damper")}
+    jobs = {job.tag: job for job in order.jobs.select_related("damper")} if sheet.offers else {}
     return [
         {
             "need": one.need,

@@ -47,13 +47,20 @@ def parts_list_copy(request, pk):
     model = get_object_or_404(DamperModel, pk=pk)
     lines = _lines(model)
     form = _copy_form(model, lines, request.POST)
-    if form.is_valid():
-        other = form.cleaned_data.pop("other")
-        source, to = (model, other) if lines else (other, model)
-        if submit(form, copy_parts_list, damper_model=source, to=to, by=request.user, at=timezone.now()):
-            messages.success(request, f"{to} has the parts list of {source}. Change here what differs.")
-            return redirect("manage:parts_list", to.pk)
+    if to := submit(form, _copying(model, lines), by=request.user, at=timezone.now()):
+        messages.success(request, f"The parts list is copied to {to}. Change here what differs.")
+        return redirect("manage:parts_list", to.pk)
     return _page(request, model, lines, PartsListForm(lines=lines), copy=form)
+
+
+def _copying(model, lines):
+    """The service between this damper model and the chosen one."""
+
+    def copy(*, other, **given):
+        source, to = (model, other) if lines else (other, model)
+        return copy_parts_list(damper_model=source, to=to, **given)
+
+    return copy
 
 
 def _writing(form):
