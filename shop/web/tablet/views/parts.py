@@ -41,22 +41,21 @@ def swap(request, pk):
     job = find(pk)
     line = get_object_or_404(job.order.pick_list.lines.filter(tag=job.tag), pk=number(request.POST.get("line")))
     instead = request.POST.get("instead", "")
-    return _change(request, job, services.swap_line, line=line, part_number=instead)
+    return _change(request, pk, services.swap_line, line=line, part_number=instead)
 
 
 @require_POST
 @allow("pick")
 def take_back(request, pk):
-    job = find(pk)
-    return _change(request, job, services.take_back_part, job=job, part_number=request.POST.get("part", ""))
+    return _change(request, pk, services.take_back_part, job=find(pk), part_number=request.POST.get("part", ""))
 
 
-def _change(request, job, act, **how):
+def _change(request, pk, act, **how):
     try:
         act(**how, by=request.user, at=timezone.now())
     except ValidationError as error:
-        return _page(request, find(job.pk), refusal=" ".join(error.messages))
-    return redirect("tablet:parts", job.pk)
+        return _page(request, find(pk), refusal=" ".join(error.messages))
+    return redirect("tablet:parts", pk)
 
 
 def _form(need, data=None):
