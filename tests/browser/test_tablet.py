@@ -11,6 +11,7 @@ from playwright.sync_api import expect
 from shop.specs.models import SheetStatus
 from shop.workorders import services
 from shop.workorders.models import JobStatus, Moment, OrderStatus
+from tests import factories as make
 from tests.browser.conftest import LYING, UPRIGHT
 from tests.web.dampers_at_work import (
     CHARGE,
@@ -218,6 +219,11 @@ def every_page(job, desk, technician, second, manager, kit):
     work(draft, technician, second, to=TORQUE, tools=kit, at=at)
     bare = order_on_the_benches(desk, at=at, sheet=False).jobs.get()
     booked = order_on_the_benches(desk, at=at, check_in=False).jobs.get()
+    model = make.make_damper_model()
+    make.make_kit_line(model, "SH-1", name="shaft", optional=True)
+    make.make_alternate(make.make_kit_line(model, "BR-1", name="bumper"), "BR-2", name="bumper, second number")
+    make.make_part("BR-2", on_hand=1)
+    lacking = order_on_the_benches(desk, at=at, model=model, sheet=False).jobs.get()
     done = order_on_the_benches(desk, at=at)
     for one in done.jobs.all():
         services.close_job(job=one, override_reason="damper scrapped, customer agreed", by=manager, at=at)
@@ -227,6 +233,7 @@ def every_page(job, desk, technician, second, manager, kit):
         *(at_step(job, number) for number in (1, 3, TORQUE, 9, CHARGE, REFIT)),
         at_step(draft, TORQUE), at_step(bare, TORQUE),
         at_check(job, TORQUE), f"/bench/{job.pk}/readings/{reading.pk}/",
+        *(f"/bench/{one.pk}/parts/" for one in (lacking, booked, done.jobs.get())),
         f"/bench/{job.pk}/close/", f"/bench/orders/{done.pk}/close/", f"/bench/orders/{job.order_id}/close/",
     ]  # fmt: skip
 

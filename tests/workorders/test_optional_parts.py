@@ -244,6 +244,21 @@ def test_as_many_bags_as_the_alternate_reaches_for_take_it(technician):
         swap_part(order=order, part_number="SK-1", instead="SK-2", by=technician, at=NOON)
 
 
+def test_chosen_twice_is_as_good_as_once_and_what_does_not_wait_is_not_changed(technician):
+    family = Family()
+    order = family.order()
+    for _ in range(2):
+        swap_part(order=order, part_number="SK-1", instead="SK-2", by=technician, at=NOON)
+    assert lines(order) == {("SK-2", 1)}
+    assert AuditEntry.objects.filter(kind="order", what__startswith="SK-2 is taken instead").count() == 1
+    make.make_movement(family.kit, 3)
+    other = family.order()
+    with pytest.raises(Conflict, match="No bag waits for SK-1 any more"):
+        swap_part(order=other, part_number="SK-1", instead="SK-2", by=technician, at=NOON)
+    with pytest.raises(ValidationError, match="X-1 is not on the pick list"):
+        swap_part(order=other, part_number="X-1", instead="SK-2", by=technician, at=NOON)
+
+
 def test_back_to_the_part_itself_one_can_always_go_but_not_with_a_picked_one(technician):
     family = Family()
     order = family.order()

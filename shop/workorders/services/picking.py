@@ -108,22 +108,28 @@ def swap_part(*, order: WorkOrder, part_number: str, instead: str, by: User, at:
     """Take another part of the chain for every bag that waits for this one, as far as it reaches.
 
     Towards an alternate only bags that are short change; back to the part that was asked for, all that are not picked.
+    Twice is as good as once.
     """
     order = _while_running(order)
+    lines = list(order.pick_list.lines.filter(part_number__in=[part_number, instead]).select_related("reservation"))
+    done = any(line.part_number == instead and part_number in {one.part_number for one in line.chain} for line in lines)
     moved, refusal = [], None
-    for line in _lines(order, part_number):
-        if line.picked_at or (instead != line.asked_for and not line.short):
+    for line in lines if done else _lines(order, part_number):
+        if line.part_number == instead or line.picked_at or (instead != line.asked_for and not line.short):
             continue
         try:
             with transaction.atomic():
                 moved.append(picklists.swap(line=line, part_number=instead, by=by, at=at))
         except ValidationError as error:
             refusal = refusal or error
-    if not moved:
-        raise refusal or Conflict(
+    if moved:
+        _tell_swap(order, moved, part_number, by, at)
+    elif refusal:
+        raise refusal
+    elif not done:
+        raise Conflict(
             f"No bag waits for {part_number} any more: nothing is to be taken in its place.", code="not_short"
         )
-    _tell_swap(order, moved, part_number, by, at)
     return order
 
 
