@@ -144,3 +144,15 @@ def test_severe_use_is_asked_at_the_desk_and_told_in_words(at_desk):
     told = words(at_desk.get(made.url))
     assert "12 months after it came into our book" in told
     assert "Severe use:" not in told
+
+
+@pytest.mark.parametrize(("before", "then", "told"), [(False, False, False), (False, True, True), (True, False, True)])
+def test_a_stale_change_names_severe_use_when_it_is_another(at_desk, as_manager, before, then, told):
+    vehicle = make.make_vehicle(severe_use=before)
+    url = f"/vehicles/{vehicle.pk}/change/"
+    opened = form(at_desk.get(url))
+    changed = {name: text for name, text in form(as_manager.get(url)).items() if name != "severe_use"}
+    as_manager.post(url, changed | {"plate": "LG 2"} | ({"severe_use": "on"} if then else {}))
+    late = at_desk.post(url, opened | {"plate": "LG 3"})
+    assert late.status_code == 409
+    assert (f"Severe use {'yes' if then else 'no'}" in words(late)) is told

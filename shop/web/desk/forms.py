@@ -25,10 +25,15 @@ class VersionedForm(KeyedForm):
         names = [name for name in self.fields if hasattr(row, name) and name != "version"]
         there = {name: getattr(row, name) for name in names}
         self.now = [
-            (self[name].label, value or "nothing")
+            (self[name].label, {True: "yes", False: "no"}.get(value, value or "nothing"))
             for name, value in there.items()
-            if str(getattr(value, "pk", value)) != str(self.data.get(name, ""))
+            if str(getattr(value, "pk", value)) != self._typed(name)
         ]
+
+    def _typed(self, name) -> str:
+        """What was sent for a field, as the row would have it; a box without a tick is not sent at all."""
+        sent = self.data.get(name, "")
+        return str(bool(sent)) if isinstance(self.fields[name], forms.BooleanField) else str(sent)
 
 
 MOST_NAME = 120
