@@ -75,8 +75,6 @@ class PartsListInput(Input):
     lines = ListedInput(many=True)
 
     def validate_lines(self, lines):
-        if len(lines) > MOST_LINES:
-            raise serializers.ValidationError(f"A parts list has at most {MOST_LINES} lines.")
         return [ListedPart(**line) for line in lines]
 
 

@@ -8,6 +8,7 @@ from django.urls import reverse
 from shop.documents.selectors import card, pick_paper
 from shop.documents.services import card_state, job_card
 from shop.picklists.models import PickLine
+from shop.specs.models import KitLine
 from shop.workorders.models import JobStatus
 from tests import factories as make
 from tests.factories import NOON
@@ -162,6 +163,14 @@ def test_a_closed_damper_keeps_its_bag(at_bench, technician, order):
     page = at_bench.post(url, {"part": "SH-1", "amount": "1"})
     assert page.status_code == 409
     assert "is closed: its bag stays as it is" in words(page)
+
+
+def test_pick_list_and_tablet_say_that_the_order_keeps_its_parts_when_the_parts_list_changes(at_bench, order):
+    for url in pages(order):
+        assert "A parts list has changed" not in words(at_bench.get(url))
+    KitLine.objects.filter(part_number="SH-1").delete()
+    for url in pages(order):
+        assert "This order keeps the parts that it was given then." in words(at_bench.get(url))
 
 
 # --- papers -----------------------------------------------------------------------------------------------------------

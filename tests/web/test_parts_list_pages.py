@@ -121,7 +121,8 @@ def test_who_saves_second_is_told_and_sees_both(as_manager, damper):
     assert "bumper" in words(page)
     again = form(page)
     assert again["lines.0.amount"] == "2"
-    assert as_manager.post(page_of(damper), again).status_code == 302  # knowing what was there
+    assert as_manager.post(page_of(damper), again).status_code == 302
+    assert rows(damper) >= {("SK-1", 2, False, None), ("BR-1", 1, False, None)}  # what the other one added stays
 
 
 @pytest.mark.parametrize(
@@ -157,3 +158,14 @@ def test_a_copy_to_nowhere_is_refused(as_manager, damper, other):
     page = as_manager.post(f"{page_of(damper)}copy/", {"copy-other": other})
     assert page.status_code == 422
     assert KitLine.objects.count() == 4
+
+
+def test_the_longest_list_can_still_be_typed(as_manager):
+    damper = make.make_damper_model()
+    for number in range(40):
+        make.make_kit_line(damper, f"P-{number}")
+    assert send(as_manager, page_of(damper), **row(39, amount="2")).status_code == 302
+    assert damper.kit_lines.get(part_number="P-39").amount == 2
+    page = send(as_manager, page_of(damper), **row(40, part_number="P-40", name="one too many", amount="1"))
+    assert page.status_code == 422
+    assert "41 lines are more than a parts list takes; at most 40." in words(page)

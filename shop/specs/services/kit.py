@@ -18,7 +18,7 @@ from shop.specs.parts_lists import as_seen, in_order
 from shop.staff.models import User
 from shop.staff.services import note as audit
 
-MOST_LINES = 200  # of one parts list; a longer one is a fault of whatever sends it
+MOST_LINES = 40  # of one parts list: the page sends them all at once
 OPEN_YEARS = (0, 9999)
 
 
@@ -61,6 +61,7 @@ def add_kit_line(
     """
     damper_model = _locked(damper_model)
     there = list(damper_model.kit_lines.select_related("stands_in_for"))
+    _check_length(len(there) + 1)
     line = KitLine(
         damper_model=damper_model,
         part_number=part_number.strip(),
@@ -144,8 +145,7 @@ def write_parts_list(
     damper_model = _locked(damper_model)
     there = {one.pk: one for one in damper_model.kit_lines.select_related("stands_in_for")}
     _check_seen(damper_model, there.values(), seen)
-    if len(lines) > MOST_LINES:
-        raise refused("lines", f"{len(lines)} lines are more than a parts list has; at most {MOST_LINES}.", "too_many")
+    _check_length(len(lines))
     strangers = [one for one in lines if one.line and one.line.pk not in there]
     if strangers:
         words = f"{strangers[0].line} is no line of the parts list of {damper_model}. Read the list again."
@@ -301,6 +301,12 @@ def _check_seen(damper_model: DamperModel, there, seen: str) -> None:
             "here: compare it with the list as it is now, then save again.",
             code="stale",
         )
+
+
+def _check_length(count: int) -> None:
+    if count > MOST_LINES:
+        words = f"{count} lines are more than a parts list takes; at most {MOST_LINES}. Take off what is not needed."
+        raise ValidationError(words, code="too_many")
 
 
 def _of_the_list(line: KitLine | None, there: list[KitLine]) -> KitLine | None:

@@ -25,7 +25,7 @@ class VersionedForm(KeyedForm):
         names = [name for name in self.fields if hasattr(row, name) and name != "version"]
         there = {name: getattr(row, name) for name in names}
         self.now = [
-            (self[name].label, {True: "yes", False: "no"}.get(value, value or "nothing"))
+            (self[name].label, ("yes" if value else "no") if isinstance(value, bool) else value or "nothing")
             for name, value in there.items()
             if str(getattr(value, "pk", value)) != self._typed(name)
         ]

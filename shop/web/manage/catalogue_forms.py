@@ -93,7 +93,7 @@ def trimmed(value_si, unit):
 class PartsListForm(KeyedForm):
     """A parts list as a table, a row for each line and a few empty ones; cleans to what write_parts_list takes.
 
-    The fields of a row are named after its place: lines.2.part_number. A row without a part number is left out.
+    The fields of a row are named after its place: lines.2.part_number. A new row in which nothing is typed is left out.
     """
 
     BY_SHEET = "sheet"
@@ -101,7 +101,7 @@ class PartsListForm(KeyedForm):
     TYPED = ("part_number", "name", "amount", "year_from", "year_to", "optional", "stands_in_for", "rank", "remove")
 
     seen = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
-    rows = forms.IntegerField(min_value=0, max_value=MOST_LINES, widget=forms.HiddenInput)
+    rows = forms.IntegerField(min_value=0, max_value=2 * MOST_LINES, widget=forms.HiddenInput)
 
     def __init__(self, *args, lines=(), **kwargs):
         super().__init__(*args, **kwargs)
@@ -115,7 +115,7 @@ class PartsListForm(KeyedForm):
         if not self.is_bound:
             return self.fields["rows"].initial
         sent = self.data.get("rows", "")
-        return min(int(sent), MOST_LINES) if sent.isascii() and sent.isdigit() and len(sent) < 4 else 0
+        return min(int(sent), 2 * MOST_LINES) if sent.isascii() and sent.isdigit() and len(sent) < 4 else 0
 
     def _add_row(self, number, line):
         place = f"lines.{number}."
@@ -254,9 +254,17 @@ class PartsListForm(KeyedForm):
         )
 
     def catch_up(self, lines):
-        """After a conflict: the next try is held against the list as it is now."""
+        """After a conflict: the next try is held against the list as it is now, and keeps what was added to it."""
+        count = self._count()
+        known = {self.data.get(f"lines.{number}.line") for number in range(count)}
+        added = [line for line in lines if str(line.pk) not in known]
         self.data = self.data.copy()
-        self.data["seen"] = as_seen(lines)
+        self.data["seen"], self.data["rows"] = as_seen(lines), str(count + len(added))
+        for number, line in enumerate(added, count):
+            for name, value in self._initial(line).items():
+                sent = "on" if value is True else "" if value in (None, False) else str(value)
+                self.data[f"lines.{number}.{name}"] = sent
+            self._add_row(number, line)
 
 
 class CopyPartsListForm(KeyedForm):
