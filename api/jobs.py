@@ -8,10 +8,12 @@ from api.dampers import DamperOutput
 from api.endpoint import Endpoint, Listing
 from api.fields import Brief, Input, Named, QuantityOutput, Ref, in_shop_unit
 from api.permissions import Allows
+from api.pick_lists import OfferOutput
 from api.readings import ReadingOutput
 from api.specs import CAUTION, ValueOutput
 from shop.core.errors import Conflict, refused
 from shop.dampers.measures import Measure
+from shop.picklists.selectors import offers_of
 from shop.staff.models import User
 from shop.staff.services import confirm_bench_pin
 from shop.workorders.charge import gauge_note
@@ -146,6 +148,7 @@ class JobOutput(JobRow):
     procedure = Brief(allow_null=True, help_text="The version that the job began with.")
     sheet = FrozenSheetOutput()
     figures_changed = serializers.SerializerMethodField(help_text="A sentence when the spec table says otherwise now.")
+    optional_parts = serializers.SerializerMethodField(help_text="Only if the inspection asks for it.")
     steps = serializers.SerializerMethodField()
     settings = serializers.SerializerMethodField()
     gauge_note = serializers.SerializerMethodField(
@@ -158,6 +161,12 @@ class JobOutput(JobRow):
 
     def get_figures_changed(self, job) -> str:
         return figures_changed(job)
+
+    @extend_schema_field(OfferOutput(many=True))
+    def get_optional_parts(self, job):
+        pick_list = job.order.pick_list
+        lines = list(pick_list.lines.select_related("reservation", "picked_by", "taken_up_by"))
+        return OfferOutput(offers_of(pick_list, lines, job.tag), many=True).data
 
     @extend_schema_field(StepOutput(many=True))
     def get_steps(self, job):

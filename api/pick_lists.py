@@ -7,6 +7,7 @@ from api.fields import Brief, Input, QuantityOutput, stock_quantity
 from api.permissions import Allows
 from shop.picklists.models import PickLine
 from shop.picklists.selectors import pick_sheet
+from shop.workorders.kit import parts_changed
 from shop.workorders.models import WorkOrder
 from shop.workorders.services import hold_parts, pick_line, put_back_line
 
@@ -16,11 +17,17 @@ class PickLineOutput(serializers.Serializer):
 
     id = serializers.IntegerField()
     tag = serializers.CharField(help_text="The damper's bag tag.")
+    part_number = serializers.CharField()
+    instead_of = serializers.CharField(help_text="The number in whose place it was chosen; empty: it was asked for.")
     amount = serializers.SerializerMethodField()
     held = serializers.SerializerMethodField(help_text="What is set aside for this line and offered to nobody else.")
     from_draft = serializers.BooleanField(help_text="DRAFT: the amount comes from a sheet that nobody has verified.")
     picked_at = serializers.DateTimeField(allow_null=True)
     picked_by = Brief(allow_null=True)
+    taken_up_at = serializers.DateTimeField(
+        allow_null=True, help_text="After an inspection; empty: the parts list itself asks for it."
+    )
+    taken_up_by = Brief(allow_null=True)
     used = serializers.SerializerMethodField(help_text="Known when the order is closed.")
 
     @extend_schema_field(QuantityOutput)
@@ -41,6 +48,33 @@ class BuyOutput(serializers.Serializer):
     count = serializers.IntegerField()
 
 
+class AlternateOutput(serializers.Serializer):
+    """A part that may be taken instead for a bag that is short."""
+
+    part_number = serializers.CharField()
+    name = serializers.CharField()
+    free = serializers.SerializerMethodField(help_text="What nobody holds.")
+    enough = serializers.BooleanField(help_text="For at least one of the bags that wait.")
+
+    @extend_schema_field(QuantityOutput)
+    def get_free(self, one):
+        return stock_quantity(one.free, one.measure)
+
+
+class OfferOutput(serializers.Serializer):
+    """An optional part of one bag: taken only when the inspection asks for it and somebody takes it up."""
+
+    tag = serializers.CharField(source="need.tag")
+    part_number = serializers.CharField(source="need.part_number")
+    name = serializers.CharField(source="need.name")
+    amount = serializers.SerializerMethodField(help_text="For one damper, as the parts list has it.")
+    taken_up = PickLineOutput(source="line", allow_null=True)
+
+    @extend_schema_field(QuantityOutput)
+    def get_amount(self, offer):
+        return stock_quantity(offer.need.amount, offer.need.measure)
+
+
 class PickRowOutput(serializers.Serializer):
     """One part, summed over the bags."""
 
@@ -56,6 +90,7 @@ class PickRowOutput(serializers.Serializer):
     picked = serializers.BooleanField()
     plan = serializers.ListField(child=serializers.CharField(), help_text="From which containers to take it.")
     buy = serializers.SerializerMethodField(help_text="The cheapest whole containers for what is short.")
+    alternates = AlternateOutput(many=True, help_text="For what is short.")
     lines = PickLineOutput(many=True)
 
     def get_in_stock_list(self, row) -> bool:
@@ -85,7 +120,25 @@ class PickRowOutput(serializers.Serializer):
 class PickSheetOutput(serializers.Serializer):
     short = serializers.BooleanField(help_text="Whether any part is short.")
     picked = serializers.BooleanField(help_text="Whether every line is picked.")
+    changed = serializers.CharField(
+        help_text="A sentence when the parts lists ask for something else now than the list was filled with."
+    )
     rows = PickRowOutput(many=True)
+    optional = OfferOutput(source="offers", many=True, help_text="Only if the inspection asks for it.")
+
+
+def told(order):
+    """An order's pick list as it is told."""
+    sheet = pick_sheet(order.pick_list)
+    return PickSheetOutput(
+        {
+            "short": sheet.short,
+            "picked": sheet.picked,
+            "changed": parts_changed(order),
+            "rows": sheet.rows,
+            "offers": sheet.offers,
+        }
+    ).data
 
 
 class PickListDetail(Endpoint):
@@ -94,8 +147,7 @@ class PickListDetail(Endpoint):
     @extend_schema(responses=PickSheetOutput)
     def get(self, request, pk):
         """Read an order's pick list, in the order of the bins."""
-        order = self.find(WorkOrder.objects.select_related("pick_list"), pk)
-        return Response(PickSheetOutput(pick_sheet(order.pick_list)).data)
+        return Response(told(self.find(WorkOrder.objects.select_related("pick_list"), pk)))
 
 
 class PickListHold(Endpoint):
@@ -107,7 +159,7 @@ class PickListHold(Endpoint):
         self.body(Input)
         order = self.find(WorkOrder.objects.select_related("pick_list"), pk)
         self.do(hold_parts, order=order)
-        return Response(PickSheetOutput(pick_sheet(order.pick_list)).data)
+        return Response(told(self.find(WorkOrder.objects.select_related("pick_list"), pk)))
 
 
 class Pick(Endpoint):

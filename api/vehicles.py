@@ -20,7 +20,7 @@ from shop.customers.services import create_vehicle, mark_sold, record_meter
 from shop.staff.models import Role
 from shop.workorders.services import change_vehicle
 
-KNOWN = ["model", "model_year", "vin", "plate", "note"]
+KNOWN = ["model", "model_year", "vin", "plate", "severe_use", "note"]
 YEARS = {"min_value": MODEL_YEARS[0], "max_value": MODEL_YEARS[1]}
 
 
@@ -37,6 +37,7 @@ class VehicleInput(Input):
     model_year = serializers.IntegerField(**YEARS)
     vin = serializers.CharField(max_length=30, allow_blank=True, default="", help_text="VIN or frame number.")
     plate = serializers.CharField(max_length=15, allow_blank=True, default="")
+    severe_use = serializers.BooleanField(default=False, help_text="Mud, dunes, racing, hauling: service comes sooner.")
     note = serializers.CharField(max_length=1000, allow_blank=True, default="")
 
 
@@ -50,6 +51,7 @@ class VehicleChange(Input):
     model_year = serializers.IntegerField(required=False, **YEARS)
     vin = serializers.CharField(max_length=30, allow_blank=True, required=False)
     plate = serializers.CharField(max_length=15, allow_blank=True, required=False)
+    severe_use = serializers.BooleanField(required=False)
     note = serializers.CharField(max_length=1000, allow_blank=True, required=False)
     dampers_too = serializers.BooleanField(
         default=True, help_text="With another model year, change its dampers of the old one too; refused at work."

@@ -288,8 +288,9 @@ SPECTACULAR_SETTINGS = {
         "PositionEnum": "shop.dampers.models.Position",
         "ConstructionEnum": "shop.dampers.models.Construction",
         "SheetPosition": "shop.specs.models.SheetPosition",
-        "Measure": "shop.dampers.measures.Measure",
+        "MeasureEnum": "shop.dampers.measures.Measure",
         "SpecifiedMeasure": "shop.dampers.measures.SPECIFIED_CHOICES",
+        "KitMeasureEnum": "shop.specs.models.KitMeasure",
     },
 }
 

@@ -178,6 +178,14 @@ def make_kit_line(damper_model, part_number, amount=1, measure=KitMeasure.COUNT,
     )
 
 
+def make_alternate(line, part_number, **given):
+    """A line that stands in for another one of its list."""
+    rank = 1 + line.alternates.count()
+    return make_kit_line(
+        line.damper_model, part_number, stands_in_for=line, **{"rank": rank, "measure": line.measure} | given
+    )
+
+
 def make_tool(kind=ToolKind.TORQUE_WRENCH, **given):
     low, high = {
         ToolKind.TORQUE_WRENCH: (5 * LBF_FT, 60 * LBF_FT),

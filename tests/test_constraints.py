@@ -148,6 +148,12 @@ CASES = {
     "kitline_measure_known": change(KitLine, measure="length"),
     "kitline_amount_given": change(KitLine, amount=None),
     "kitline_years_in_order": change(KitLine, year_from=2016, year_to=2015),
+    "kitline_not_its_own_alternate": lambda: KitLine.objects.update(stands_in_for=KitLine.objects.get(), rank=1),
+    "kitline_rank_of_alternates": change(KitLine, rank=1),
+    "kitline_optional_or_alternate": lambda: KitLine.objects.update(
+        stands_in_for=make.make_kit_line(DamperModel.objects.first(), "SK-2"), rank=1, optional=True
+    ),
+    "serviceinterval_severe_factor": change(ServiceInterval, severe_factor=0.0),
     "serviceinterval_of_damper_once": lambda: ServiceInterval.objects.create(
         damper_model=DamperModel.objects.first(), months=6, source="test"
     ),
@@ -181,6 +187,7 @@ CASES = {
     "pickline_of_something": change(PickLine, amount=0),
     "pickline_measure_known": change(PickLine, measure="length"),
     "pickline_picked_by_somebody": change(PickLine, picked_at=NOON),
+    "pickline_taken_up_by_somebody": change(PickLine, taken_up_at=NOON),
     "workorder_status_known": change(WorkOrder, status="lost"),
     "workorder_bench_after_check_in": change(WorkOrder, checked_in_at=None),
     "workorder_ready_after_closing": change(WorkOrder, status="ready"),

@@ -1,6 +1,7 @@
 """Service intervals: whichever comes first of months, distance and engine hours."""
 
 import calendar
+import math
 from dataclasses import dataclass
 from datetime import date
 
@@ -42,6 +43,19 @@ def add_months(day: date, months: int) -> date:
     if not 1 <= years <= 9999:
         raise OutOfRange("months", months, "a number of months that stays within the years 1 to 9999")
     return day.replace(year=years, month=month + 1, day=min(day.day, calendar.monthrange(years, month + 1)[1]))
+
+
+def shortened(months: int, factor: float) -> int:
+    """What a factor leaves of whole months: rounded down, but at least one month.
+
+    floor(months * factor), and a product that a binary fraction puts just below a whole number counts as that number.
+    Raises OutOfRange unless months is 1 or more and 0 < factor <= 1. Source: rule of the shop.
+    """
+    if isinstance(months, bool) or not isinstance(months, int) or months < 1:
+        raise OutOfRange("months", months, "a whole number of months, 1 or more")
+    if not 0 < factor <= 1:
+        raise OutOfRange("factor", factor, "more than 0 and at most 1")
+    return max(1, math.floor(round(months * factor, 9)))
 
 
 def first_due(

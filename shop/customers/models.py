@@ -105,6 +105,7 @@ class Vehicle(models.Model):
     model_year = models.PositiveSmallIntegerField()
     vin = models.CharField("VIN or frame number", max_length=30, blank=True)
     plate = models.CharField(max_length=15, blank=True)
+    severe_use = models.BooleanField(default=False, help_text="Mud, dunes, racing or hauling: service comes sooner.")
     note = models.TextField(max_length=1000, blank=True)
     sold_on = models.DateField(null=True, blank=True)
     forecast_stale = models.BooleanField(default=True, help_text="Something its service forecast rests on has changed.")

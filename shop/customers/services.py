@@ -109,6 +109,7 @@ def create_vehicle(
     vin: str = "",
     plate: str = "",
     note: str = "",
+    severe_use: bool = False,
     by: User,
     at: datetime,
 ) -> Vehicle:
@@ -120,6 +121,7 @@ def create_vehicle(
         vin=vin.strip().upper(),
         plate=plate.strip().upper(),
         note=note,
+        severe_use=severe_use,
         created_at=at,
     )
     vehicle.full_clean()
@@ -138,6 +140,7 @@ def change_vehicle(
     vin: str = "",
     plate: str = "",
     note: str = "",
+    severe_use: bool = False,
     by: User,
     at: datetime,
 ) -> Vehicle:
@@ -146,6 +149,7 @@ def change_vehicle(
     vehicle = unchanged(Vehicle, vehicle.pk, version)
     vehicle.model, vehicle.model_year, vehicle.note = model, model_year, note
     vehicle.vin, vehicle.plate = vin.strip().upper(), plate.strip().upper()
+    vehicle.severe_use = severe_use
     vehicle.version += 1
     vehicle.forecast_stale = True
     vehicle.full_clean()

@@ -20,7 +20,7 @@ from shop.parts.models import Container, Part
 from shop.parts.services import receive
 from shop.picklists.services import pick
 from shop.specs.models import KitLine, SheetPosition, SpecSheet
-from shop.specs.services import NewValue, enter_sheet, verify_sheet
+from shop.specs.services import NewValue, add_kit_line, enter_sheet, set_interval, verify_sheet
 from shop.staff.demo_log_ins import LOG_INS
 from shop.staff.models import User
 from shop.staff.services import create_user, set_bench_pin
@@ -51,6 +51,7 @@ def load(now: datetime) -> bool:
     _people(shop)
     _catalogue(shop)
     _sheets(shop)
+    _intervals(shop)
     _stock(shop)
     _serviced_last_year(shop)
     _ready(shop)
@@ -212,6 +213,32 @@ def _sheets(shop: Shop) -> None:
             KitLine.objects.create(
                 damper_model=shop.models[key], part_number=number, name=name, measure=measure, amount=amount
             )
+    _may_be_taken(shop)
+
+
+def _may_be_taken(shop: Shop) -> None:
+    """A shaft that only an inspection asks for, and the second number under which the H2's seals are sold."""
+    by, at, model = shop.people["manager"], shop.now - timedelta(days=399), shop.models["H2"]
+    shaft = {"part_number": "SH-H2", "name": "shaft H2", "optional": True}
+    second = {
+        "part_number": "SK-H2-2", "name": "seal kit H2, second number",
+        "stands_in_for": model.kit_lines.get(part_number="SK-H2"),
+    }  # fmt: skip
+    for one in (shaft, second):
+        add_kit_line(damper_model=model, measure="count", amount=1, **one, by=by, at=at)
+
+
+def _intervals(shop: Shop) -> None:
+    """Half of the usual for dunes: common practice, no source."""
+    set_interval(
+        vehicle_model=shop.vehicles["Dune"],
+        months=12,
+        distance=parse("1500 mi", "distance"),
+        severe_factor=0.5,
+        source=NO_SOURCE,
+        by=shop.people["manager"],
+        at=shop.now - timedelta(days=399),
+    )
 
 
 def _sheet(shop, code, model, position, years, source, figures) -> SpecSheet:
@@ -257,6 +284,7 @@ def _stock(shop: Shop) -> None:
         ("SG-1", "seal grease", "mass", "F-05", 0, [("100 g tub", 100_000, "14.20", 2)]),
         ("TL-M", "thread-locker, medium", "volume", "F-05", 0, [("50 mL bottle", 50_000, "17.80", 2)]),
         ("SH-H2", "shaft H2", "count", "C-14", 1, []),
+        ("SK-H2-2", "seal kit H2, second number", "count", "B-08", 4, []),
     ]:  # fmt: skip
         part = Part.objects.create(number=number, name=name, measure=measure, bin=place)
         if loose:
@@ -398,7 +426,7 @@ def _serviced_last_year(shop: Shop) -> None:
 def _ready(shop: Shop) -> None:
     at = _at(shop.now - timedelta(days=2), 9)
     customer = _customer(shop, "Ines Calloway-Brandt", "ines@example.com", "555-0121", True)
-    vehicle = _vehicle(shop, customer, "Dune", 2018, vin="BD18-22071", plate="LG 902")
+    vehicle = _vehicle(shop, customer, "Dune", 2018, vin="BD18-22071", plate="LG 902", severe_use=True)
     order = _book(shop, vehicle, "rear hops over ruts", at, promised_in=3)
     _check_in(shop, order, ["6044 mi"], at)
     _pick(shop, order, at)

@@ -2,6 +2,7 @@ from django.db import models
 from django.db.models import Q
 
 from shop.parts.models import Part, Reservation, ReservationState
+from shop.picklists.needs import Choice, Need
 from shop.specs.models import KitMeasure
 from shop.staff.models import User
 
@@ -11,9 +12,16 @@ class PickList(models.Model):
 
     title = models.CharField(max_length=60)
     made_at = models.DateTimeField()
+    offers = models.JSONField(
+        default=list, blank=True, help_text="What an inspection may add, as it was when the list was filled."
+    )
 
     def __str__(self):
         return self.title
+
+    def offered(self, tag: str | None = None) -> list[Need]:
+        """Optional parts, of one bag or of all; nothing is held for them until somebody takes them up."""
+        return [need for need in map(Need.read, self.offers) if tag in (None, need.tag)]
 
 
 class PickLine(models.Model):
@@ -29,6 +37,13 @@ class PickLine(models.Model):
     )
     amount = models.PositiveBigIntegerField(help_text="Base units needed.")
     from_draft = models.BooleanField(default=False, help_text="The amount comes from a sheet that nobody has verified.")
+    kept_chain = models.JSONField(
+        default=list, blank=True, help_text="The part asked for and its alternates, by rank. Empty: it has none."
+    )
+    taken_up_at = models.DateTimeField(
+        null=True, blank=True, help_text="Taken up for this bag by hand: it stays when the list is filled anew."
+    )
+    taken_up_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
     reservation = models.OneToOneField(Reservation, models.PROTECT, null=True, blank=True, related_name="pick_line")
     picked_at = models.DateTimeField(null=True, blank=True)
     picked_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
@@ -46,10 +61,30 @@ class PickLine(models.Model):
                 name="pickline_picked_by_somebody",
                 condition=Q(picked_at=None, picked_by=None) | Q(picked_at__isnull=False, picked_by__isnull=False),
             ),
+            models.CheckConstraint(
+                name="pickline_taken_up_by_somebody",
+                condition=Q(taken_up_at=None, taken_up_by=None)
+                | Q(taken_up_at__isnull=False, taken_up_by__isnull=False),
+            ),
         ]
 
     def __str__(self):
         return f"{self.pick_list} {self.tag} {self.part_number}"
+
+    @property
+    def chain(self) -> list[Choice]:
+        """The part that was asked for, then its alternates by rank; empty when it has none."""
+        return [Choice(**one) for one in self.kept_chain]
+
+    @property
+    def asked_for(self) -> str:
+        """The number in the parts list; part_number is another one when an alternate was chosen."""
+        return self.kept_chain[0]["part_number"] if self.kept_chain else self.part_number
+
+    @property
+    def instead_of(self) -> str:
+        """The number in whose place an alternate was chosen; empty when none was."""
+        return self.asked_for if self.asked_for != self.part_number else ""
 
     @property
     def held(self) -> int:

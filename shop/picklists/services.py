@@ -1,80 +1,203 @@
-from dataclasses import dataclass, replace
+from collections.abc import Iterable
+from dataclasses import asdict, replace
 from datetime import datetime
 
 from django.db import transaction
 
-from shop.core.errors import Conflict
+from shop.core.amounts import stock_amount
+from shop.core.errors import Conflict, refused
 from shop.parts.models import Part, Reservation, ReservationState
 from shop.parts.services import lock
 from shop.picklists.models import PickLine, PickList
+from shop.picklists.needs import Choice, Need
 from shop.staff.models import User
-
-
-@dataclass(frozen=True)
-class Need:
-    """So much of a part for one damper's bag; base units."""
-
-    tag: str
-    part_number: str
-    name: str
-    measure: str
-    amount: int
-    from_draft: bool = False
 
 
 @transaction.atomic
 def fill(*, pick_list: PickList, needs: list[Need], at: datetime) -> None:
     """Make the list say exactly needs, and hold what is there for it; run again, it tops up what was short.
 
-    Lines that stay keep what they hold and whether they were picked. The parts are locked together, in one order.
+    Lines that stay keep what they hold, whether they were picked and which alternate was chosen, while the needs name
+    it. What was taken up by hand stays. The parts are locked together, in one order.
     """
     pick_list = PickList.objects.select_for_update().get(pk=pick_list.pk)
+    wanted = _merged(need for need in needs if not need.optional)
+    pick_list.offers = [need.stored() for need in needs if need.optional and (need.tag, need.part_number) not in wanted]
+    pick_list.save(update_fields=["offers"])
+    lines = {(line.tag, line.asked_for): line for line in _locked_lines(pick_list)}
+    for key, line in lines.items():
+        if key in wanted:  # the parts list itself asks for it by now
+            line.taken_up_at = line.taken_up_by = None
+        elif line.taken_up_at:
+            wanted[key] = _need_of(line)
+    chosen = _choices(wanted, lines)
+    parts = _parts_for((choice.part_number, wanted[key].measure) for key, choice in chosen.items())
+    stock = lock([*parts.values(), *(line.part for line in lines.values() if line.part)])
+    free = {key: one.available for key, one in stock.items()}
+
+    for key, line in list(lines.items()):
+        if key not in wanted or line.part_number != chosen[key].part_number:
+            free_up(line, free, at)
+            line.delete()
+            del lines[key]
+    for key, need in wanted.items():
+        line = lines.get(key) or PickLine(pick_list=pick_list, tag=need.tag)
+        line.measure, line.kept_chain = need.measure, _kept(need)
+        _ask(line, chosen[key], parts.get(chosen[key].part_number), free, at)
+
+
+def _merged(needs: Iterable[Need]) -> dict[tuple[str, str], Need]:
     wanted = {}
     for need in needs:  # two lines of one parts list may name the same part
         key = need.tag, need.part_number
         if known := wanted.get(key):
-            need = replace(need, amount=known.amount + need.amount, from_draft=known.from_draft or need.from_draft)
+            draft = known.from_draft or need.from_draft
+            need = replace(need, amount=known.amount + need.amount, from_draft=draft, alternates=())
         wanted[key] = need
-    parts = {part.number: part for part in Part.objects.filter(number__in={need.part_number for need in needs})}
-    # A number that stock keeps in another measure is another thing: better no part than millilitres of a piece.
-    parts = {
-        need.part_number: parts[need.part_number]
-        for need in needs
-        if need.part_number in parts and parts[need.part_number].measure == need.measure
-    }
-    lines = {(line.tag, line.part_number): line for line in _locked_lines(pick_list)}
-    stock = lock([*parts.values(), *(line.part for line in lines.values() if line.part)])
-    free = {key: one.available for key, one in stock.items()}
+    return wanted
 
-    for key, line in lines.items():
-        if key not in wanted:
-            free_up(line, free, at)
-            line.delete()
+
+def _choices(wanted: dict, lines: dict) -> dict[tuple[str, str], Choice]:
+    """For each need what its line takes: the alternate that was chosen if it still is one, else the part itself."""
+    chosen, taken = {}, set(wanted)
     for key, need in wanted.items():
-        line = lines.get(key) or PickLine(pick_list=pick_list, tag=need.tag, part_number=need.part_number)
-        part = parts.get(need.part_number)
-        if line.pk and (line.amount, line.part) != (need.amount, part):
-            free_up(line, free, at)
-            line.reservation = line.picked_at = line.picked_by = None
-        line.name, line.measure, line.part, line.amount = need.name, need.measure, part, need.amount
-        line.from_draft = need.from_draft
-        if part and line.short and free[part.pk]:
-            extra = min(line.short, free[part.pk])
-            free[part.pk] -= extra
-            _hold(line, extra, at)
-        line.save()
+        there = lines[key].part_number if key in lines else need.part_number
+        alternate = next((one for one in need.alternates if one.part_number == there), None)
+        if alternate and (need.tag, there) not in taken:  # no part stands twice on the list of a bag
+            taken.add((need.tag, there))
+            chosen[key] = alternate
+        else:
+            chosen[key] = need.chain[0]
+    return chosen
+
+
+def _parts_for(wanted: Iterable[tuple[str, str]]) -> dict[str, Part]:
+    """Stock's parts by number, of (number, measure).
+
+    A number that stock keeps in another measure is another thing: better no part than millilitres of a piece.
+    """
+    measures = dict(wanted)
+    found = Part.objects.filter(number__in=measures)
+    return {part.number: part for part in found if part.measure == measures[part.number]}
+
+
+def _need_of(line: PickLine) -> Need:
+    """What a line was filled with."""
+    first, *alternates = line.chain or [Choice(line.part_number, line.name, line.amount, line.from_draft)]
+    return Need(
+        line.tag, first.part_number, first.name, line.measure, first.amount, first.from_draft, tuple(alternates)
+    )
+
+
+def _kept(need: Need) -> list[dict]:
+    return [asdict(one) for one in need.chain] if need.alternates else []
+
+
+def _ask(line: PickLine, choice: Choice, part: Part | None, free: dict[int, int], at: datetime) -> None:
+    """Make a line ask for this, let go of what does not fit any more, and hold what is free; its parts are locked."""
+    if line.pk and (line.part_number, line.amount, line.part) != (choice.part_number, choice.amount, part):
+        free_up(line, free, at)
+        line.reservation = line.picked_at = line.picked_by = None
+    line.part_number, line.name, line.amount, line.part = choice.part_number, choice.name, choice.amount, part
+    line.from_draft = choice.from_draft
+    if part and line.short and free[part.pk]:
+        extra = min(line.short, free[part.pk])
+        free[part.pk] -= extra
+        _hold(line, extra, at)
+    line.save()
 
 
 @transaction.atomic
 def top_up(*, pick_list: PickList, at: datetime) -> PickList:
     """Hold what was short when the list was filled and is there by now."""
     pick_list = PickList.objects.select_for_update().get(pk=pick_list.pk)
-    needs = [
-        Need(line.tag, line.part_number, line.name, line.measure, line.amount, line.from_draft)
-        for line in pick_list.lines.all()
-    ]
-    fill(pick_list=pick_list, needs=needs, at=at)
+    fill(pick_list=pick_list, needs=asked(pick_list), at=at)
     return pick_list
+
+
+def asked(pick_list: PickList) -> list[Need]:
+    """What a list was filled with; what was taken up by hand stays on it by itself."""
+    lines = [line for line in pick_list.lines.all() if not line.taken_up_at]
+    return [*map(_need_of, lines), *pick_list.offered()]
+
+
+@transaction.atomic
+def take_up(*, pick_list: PickList, need: Need, by: User, at: datetime) -> PickLine:
+    """Add what an inspection asks for to one bag, and hold what is there of it. Again, it changes the amount."""
+    pick_list = PickList.objects.select_for_update().get(pk=pick_list.pk)
+    lines = list(_locked_lines(pick_list))
+    line = next((one for one in lines if (one.tag, one.asked_for) == (need.tag, need.part_number)), None)
+    line = line or PickLine(pick_list=pick_list, tag=need.tag, part_number=need.part_number, measure=need.measure)
+    if line.pk and not line.taken_up_at:
+        raise Conflict(f"{need.part_number} is on the pick list for {need.tag} already.", code="listed")
+    _check_number_free(lines, line, line.part_number)
+    line.kept_chain = _kept(need)
+    choice = next((one for one in need.chain if one.part_number == line.part_number), need.chain[0])
+    part = _parts_for([(choice.part_number, need.measure)]).get(choice.part_number)
+    stock = lock([one for one in (part, line.part) if one])
+    line.taken_up_at, line.taken_up_by = at, by
+    _ask(line, choice, part, {key: one.available for key, one in stock.items()}, at)
+    return line
+
+
+@transaction.atomic
+def take_back(*, line: PickLine, at: datetime) -> None:
+    """Take off the list what was taken up by hand, and let go of what is held for it. Twice is as good as once."""
+    pick_list = PickList.objects.select_for_update().get(pk=line.pick_list_id)
+    line = _locked_lines(pick_list).filter(pk=line.pk).first()
+    if line is None:
+        return
+    if not line.taken_up_at:
+        raise Conflict(f"{line.part_number} for {line.tag} is part of the parts list and stays.", code="listed")
+    lock([line.part] if line.part else [])
+    free_up(line, {}, at)
+    line.delete()
+
+
+@transaction.atomic
+def swap(*, line: PickLine, part_number: str, by: User, at: datetime) -> PickLine:
+    """Take another part of a line's chain: what it held is free again, and the other one is held in the same moment.
+
+    An alternate is taken only when enough of it is free; back to the part that was asked for one can always go.
+    """
+    line = _locked_line(line)
+    if line.part_number == part_number:
+        return line
+    choice = next((one for one in line.chain if one.part_number == part_number), None)
+    if choice is None:
+        words = f"{part_number} cannot be taken in the place of {line.asked_for} for {line.tag}: it is no alternate."
+        raise refused("part_number", words, "no_alternate")
+    if line.picked_at:
+        raise Conflict(
+            f"{line.part_number} is picked for {line.tag}. Put it back first, then take the other.", code="picked"
+        )
+    _check_number_free(list(line.pick_list.lines.all()), line, part_number)
+    part = _parts_for([(part_number, line.measure)]).get(part_number)
+    stock = lock([one for one in (part, line.part) if one])
+    free = {key: one.available for key, one in stock.items()}
+    there = free[part.pk] if part else 0
+    if part_number != line.asked_for and there < choice.amount:
+        has, wants = stock_amount(there, line.measure), stock_amount(choice.amount, line.measure)
+        raise Conflict(
+            f"{has} of {choice} is free, and {line.tag} takes {wants}. {line.part_number} stays on the list.",
+            code="short",
+        )
+    _ask(line, choice, part, free, at)
+    return line
+
+
+def _check_number_free(lines: list[PickLine], line: PickLine, part_number: str) -> None:
+    twin = next((one for one in lines if (one.tag, one.part_number) == (line.tag, part_number) and one != line), None)
+    if twin:
+        raise Conflict(f"{part_number} is on the pick list for {line.tag} already.", code="listed")
+
+
+def differs(pick_list: PickList, needs: list[Need]) -> bool:
+    """Whether a list was filled with something else than these needs; what was taken up by hand does not count."""
+    lines = [_need_of(line) for line in pick_list.lines.all() if not line.taken_up_at]
+    wanted = _merged(need for need in needs if not need.optional)
+    offers = {need for need in needs if need.optional and (need.tag, need.part_number) not in wanted}
+    return set(wanted.values()) != set(lines) or offers != set(pick_list.offered())
 
 
 def _locked_lines(pick_list: PickList):
@@ -133,4 +256,4 @@ def unpick(*, line: PickLine, by: User, at: datetime) -> PickLine:
 def _locked_line(line: PickLine) -> PickLine:
     """The line as it stands now, after the list's own lock: the list may be filled anew at this moment."""
     PickList.objects.select_for_update().get(pk=line.pick_list_id)
-    return PickLine.objects.select_for_update(of=("self",)).select_related("reservation").get(pk=line.pk)
+    return PickLine.objects.select_for_update(of=("self",)).select_related("reservation", "part").get(pk=line.pk)

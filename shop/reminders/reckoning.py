@@ -10,10 +10,11 @@ from shop.calc import usage
 from shop.calc.errors import CalcError
 from shop.calc.intervals import first_due
 from shop.calc.units import from_si, show
-from shop.core.amounts import shop_unit
+from shop.core.amounts import in_full, in_shop_unit, shop_unit
 from shop.customers.meters import usage_of
 from shop.customers.models import METER_QUANTITY, Meter, MeterReading
 from shop.reminders.models import Rule
+from shop.specs.intervals import Limits, limits
 from shop.specs.models import ServiceInterval
 
 DAYS_A_MONTH = 365.25 / 12
@@ -28,26 +29,28 @@ def reckon(
     serviced: bool,
     readings: Sequence[MeterReading],
     interval: ServiceInterval | None,
+    severe: bool = False,
 ) -> dict:
     """The computed fields of a ServiceForecast: first of date, distance and hours, its range, the reason in words."""
     if interval is None:
         return {"reason": "No service interval is known for this vehicle. A manager enters it."}
-    steps = {Meter.DISTANCE: interval.distance_m, Meter.HOURS: interval.hours_s}
+    now = limits(interval, severe)
+    steps = {Meter.DISTANCE: now.distance_m, Meter.HOURS: now.hours_s}
     meters = {meter: reckon_meter(meter, step, cycle, in_shop_from, readings) for meter, step in steps.items() if step}
     by_meter = {meter: one.on for meter, one in meters.items()}
-    due = first_due(cycle, interval.months or None, by_meter.get(Meter.DISTANCE), by_meter.get(Meter.HOURS))
+    due = first_due(cycle, now.months or None, by_meter.get(Meter.DISTANCE), by_meter.get(Meter.HOURS))
     start = f"the service of {day(cycle)}" if serviced else f"it came into our book on {day(cycle)}"
     notes = " ".join(note for one in meters.values() for note in one.notes)
     if due is None:
         reason = " ".join(_without_date(one) for one in meters.values())
-        return {"reason": reason, "notes": notes}
+        return {"reason": _with_severe_use(reason, interval, severe), "notes": notes}
     by_date_on = due.by_rule.get("months")
     rule = RULE_OF[due.rule]
     reached = [one for one in meters.values() if one.on]
     early = min([one.early for one in reached] + ([by_date_on] if by_date_on else []))
     late = min([one.late for one in reached if one.late] + ([by_date_on] if by_date_on else []), default=None)
     if rule == Rule.DATE:
-        reason = _by_date(interval.months, start, meters.values())
+        reason = _by_date(now.months, start, meters.values())
     else:
         reason = _by_meter(meters[METER_OF[rule]], due.on, early, late, by_date_on, start)
     return {
@@ -58,7 +61,7 @@ def reckon(
         "by_distance_on": by_meter.get(Meter.DISTANCE),
         "by_hours_on": by_meter.get(Meter.HOURS),
         "decided_by": rule,
-        "reason": reason,
+        "reason": _with_severe_use(reason, interval, severe),
         "notes": notes,
     }
 
@@ -146,6 +149,34 @@ def _total_on(used: usage.Usage, cycle: date, in_shop_from: date) -> float:
 def day(one: date) -> str:
     """A day in words: 14 May 2027."""
     return date_format(one, "j F Y")
+
+
+PARTS_OF_ONE = {0.25: "a quarter of", 0.5: "half", 0.75: "three quarters of"}
+
+
+def severe_use_in_words(interval: ServiceInterval) -> str:
+    """What severe use leaves of an interval: half the interval, 6 months instead of 12."""
+    whole, left = limits(interval, False), limits(interval, True)
+    if left == whole:
+        return "the interval that holds names none shorter for it, so it stays as it is"
+    part = PARTS_OF_ONE.get(interval.severe_factor, f"{interval.severe_factor:g} of")
+    return f"{part} the interval, {' and '.join(_instead(left, whole))}"
+
+
+def _instead(left: Limits, whole: Limits) -> list[str]:
+    told = []
+    if whole.months:
+        told.append(f"{left.months} month{'' if left.months == 1 else 's'} instead of {whole.months}")
+    for si, of, quantity in (
+        (left.distance_m, whole.distance_m, "distance"), (left.hours_s, whole.hours_s, "time"),
+    ):  # fmt: skip
+        if of:
+            told.append(f"{in_full(si, quantity)} instead of {in_shop_unit(of, quantity)}")
+    return told
+
+
+def _with_severe_use(reason: str, interval: ServiceInterval, severe: bool) -> str:
+    return f"{reason} Severe use: {severe_use_in_words(interval)}." if severe else reason
 
 
 def _by_meter(

@@ -10,15 +10,20 @@ from shop.core.clock import local_day
 from shop.customers.models import Consent, Meter, MeterReading, ReadingSource, Vehicle
 from shop.dampers.models import DamperModel
 from shop.reminders.models import Reminder, ReminderStatus, ServiceForecast
-from shop.specs.selectors import interval_for
+from shop.specs.intervals import FoundInterval, interval_for
 
 AHEAD = timedelta(days=28)
+
+
+def interval_of(vehicle: Vehicle) -> FoundInterval:
+    """Which service interval holds for a vehicle, and why."""
+    return interval_for(list(DamperModel.objects.filter(dampers__vehicle=vehicle).distinct()), vehicle.model)
 
 
 def meters_asked(vehicle: Vehicle) -> list[Meter]:
     """The meters a customer is asked for: those its interval or an earlier reading names, else the odometer."""
     read = set(vehicle.meter_readings.order_by().values_list("meter", flat=True).distinct())
-    interval = interval_for(list(DamperModel.objects.filter(dampers__vehicle=vehicle).distinct()), vehicle.model)
+    interval = interval_of(vehicle).interval
     if interval and interval.distance_m:
         read.add(Meter.DISTANCE)
     if interval and interval.hours_s:

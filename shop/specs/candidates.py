@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from shop.customers.models import VehicleModel
 from shop.dampers.models import DamperModel, Position
 from shop.specs.models import SheetStatus, SpecSheet
-from shop.specs.selectors import Place, covering, covers, rank, sheet_for
+from shop.specs.parts_lists import covers
+from shop.specs.selectors import Place, covering, rank, sheet_for
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,8 @@ from django.db.models import Count, Q
 from shop.customers.models import VehicleModel
 from shop.dampers.models import Damper, DamperModel, Fitment, Position
 from shop.specs.models import SheetPosition, SheetStatus, SpecSheet
-from shop.specs.selectors import Place, covering, covers, rank, sheets_for
+from shop.specs.parts_lists import covers
+from shop.specs.selectors import Place, covering, rank, sheets_for
 
 ENDS = [
     (SheetPosition.FRONT, (Position.FRONT_LEFT, Position.FRONT_RIGHT)),

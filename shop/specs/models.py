@@ -276,6 +276,7 @@ class KitLine(models.Model):
     """A part or fluid that a service of one damper takes, named by its part number as the parts list prints it.
 
     A number, not a row of the stock: the parts list of a damper is true whether or not this shop stocks the part.
+    A line that stands in for another is its alternate: of the two a rebuild takes one.
     """
 
     damper_model = models.ForeignKey(DamperModel, models.CASCADE, related_name="kit_lines")
@@ -286,6 +287,18 @@ class KitLine(models.Model):
     measure = models.CharField(max_length=6, choices=KitMeasure)
     amount = models.PositiveBigIntegerField(
         null=True, blank=True, help_text="Pieces, microlitres or milligrams. Empty: the oil volume of the spec sheet."
+    )
+    optional = models.BooleanField(default=False, help_text="Taken only when the inspection asks for it.")
+    stands_in_for = models.ForeignKey(
+        "self",
+        models.CASCADE,
+        null=True,
+        blank=True,
+        related_name="alternates",
+        help_text="The line in whose place this part may be taken.",
+    )
+    rank = models.PositiveSmallIntegerField(
+        default=0, help_text="Of several alternates of a line, the lower one is offered first; 0: it is none."
     )
 
     class Meta:
@@ -301,6 +314,22 @@ class KitLine(models.Model):
                 name="kitline_years_in_order",
                 condition=Q(year_from=None) | Q(year_to=None) | Q(year_to__gte=F("year_from")),
             ),
+            models.CheckConstraint(
+                name="kitline_not_its_own_alternate",
+                condition=Q(stands_in_for=None) | ~Q(stands_in_for=F("id")),
+                violation_error_message="A part cannot stand in for itself.",
+            ),
+            models.CheckConstraint(
+                name="kitline_rank_of_alternates",
+                condition=Q(stands_in_for=None, rank=0) | Q(stands_in_for__isnull=False, rank__gt=0),
+                violation_error_message="An alternate has a rank from 1 up; another line has none.",
+            ),
+            models.CheckConstraint(
+                name="kitline_optional_or_alternate",
+                condition=Q(stands_in_for=None) | Q(optional=False),
+                violation_error_message="An alternate is optional when the line is for which it stands in: "
+                "mark that line instead.",
+            ),
         ]
 
     def __str__(self):
@@ -315,6 +344,9 @@ class ServiceInterval(models.Model):
     months = models.PositiveSmallIntegerField(null=True, blank=True)
     distance_m = models.FloatField(null=True, blank=True)
     hours_s = models.FloatField(null=True, blank=True, help_text="Seconds of engine time.")
+    severe_factor = models.FloatField(
+        default=1.0, help_text="What of the interval is left in severe use: 0.5 is service twice as often."
+    )
     source = models.CharField(max_length=200)
 
     class Meta:
@@ -342,6 +374,11 @@ class ServiceInterval(models.Model):
                 | Q(distance_m__isnull=False, distance_m__gt=0)
                 | Q(hours_s__isnull=False, hours_s__gt=0),
                 violation_error_message="Give at least one of months, distance and hours, above zero.",
+            ),
+            models.CheckConstraint(
+                name="serviceinterval_severe_factor",
+                condition=Q(severe_factor__gt=0) & Q(severe_factor__lte=1),
+                violation_error_message="The factor for severe use is more than 0 and at most 1.",
             ),
         ]
 

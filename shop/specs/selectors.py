@@ -1,13 +1,14 @@
-"""Which sheet, parts list, interval and procedure hold for a damper."""
+"""Which sheet and procedure hold for a damper."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.db.models import Prefetch, Q, prefetch_related_objects
+from django.db.models import Prefetch, prefetch_related_objects
 
 from shop.customers.models import VehicleModel
 from shop.dampers.models import Damper, DamperModel
-from shop.specs.models import KitLine, Procedure, ServiceInterval, SheetPosition, SheetStatus, SpecSheet, SpecValue
+from shop.specs.models import Procedure, SheetPosition, SheetStatus, SpecSheet, SpecValue
+from shop.specs.parts_lists import covers
 from shop.staff.models import User
 
 
@@ -121,39 +122,6 @@ def holds_at(sheet: SpecSheet, place: Place) -> bool:
         and (
             sheet.vehicle_model_id is None or (place.vehicle_model and sheet.vehicle_model_id == place.vehicle_model.pk)
         )
-    )
-
-
-def kit_lines_for(damper_model: DamperModel, model_year: int) -> list[KitLine]:
-    """What a rebuild of one such damper takes."""
-    return [one for one in damper_model.kit_lines.all() if covers(one, model_year)]
-
-
-def covers(one, model_year: int) -> bool:
-    """Whether a row with open-ended model years holds for this one."""
-    return (one.year_from is None or one.year_from <= model_year) and (one.year_to is None or model_year <= one.year_to)
-
-
-def interval_for(damper_models: list[DamperModel], vehicle_model: VehicleModel | None = None) -> ServiceInterval | None:
-    """The interval of the vehicle model, else the shortest among its damper models, else the shop's default."""
-    rows = list(
-        ServiceInterval.objects.filter(
-            Q(vehicle_model=vehicle_model, vehicle_model__isnull=False)
-            | Q(damper_model__in=damper_models)
-            | Q(vehicle_model=None, damper_model=None)
-        )
-    )
-    far = float("inf")
-    return min(
-        rows,
-        key=lambda one: (
-            one.vehicle_model_id is None,
-            one.damper_model_id is None,
-            one.months or far,
-            one.distance_m or far,
-            one.hours_s or far,
-        ),
-        default=None,
     )
 
 

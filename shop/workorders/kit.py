@@ -4,15 +4,18 @@ import math
 from dataclasses import asdict
 
 from django.conf import settings
+from django.db.models import QuerySet
 
 from shop.calc.units import from_si
 from shop.core.clock import local_day
 from shop.dampers.measures import Measure
-from shop.picklists.services import Need
-from shop.specs.models import KitMeasure, SheetStatus, SpecSheet
-from shop.specs.selectors import FoundSheet, kit_lines_for
+from shop.picklists.needs import Choice, Need
+from shop.picklists.services import differs
+from shop.specs.models import KitLine, KitMeasure, SheetStatus, SpecSheet
+from shop.specs.parts_lists import kit_lines_for
+from shop.specs.selectors import FoundSheet
 from shop.workorders.frozen import FrozenSheet, FrozenValue
-from shop.workorders.models import DamperJob
+from shop.workorders.models import DamperJob, OrderStatus, WorkOrder
 
 
 def freeze(found: FoundSheet) -> FrozenSheet:
@@ -67,14 +70,45 @@ def _values(sheet: SpecSheet) -> dict[str, FrozenValue]:
 
 
 def needs(job: DamperJob, sheet: FrozenSheet) -> list[Need]:
-    """Lines for this damper's bag. Oil whose volume no sheet gives is left out: the job says that it has no sheet."""
-    lines = []
-    for line in kit_lines_for(job.damper.model, job.damper.model_year):
-        amount = line.amount or oil_to_take(sheet)
-        if amount:
-            from_draft = not line.amount and not sheet.verified
-            lines.append(Need(job.tag, line.part_number, line.name, line.measure, amount, from_draft))
-    return lines
+    """Lines for this damper's bag, and the optional ones that an inspection may add.
+
+    Oil whose volume no sheet gives is left out: the job says that it has no sheet.
+    """
+    found = []
+    for line, alternates in kit_lines_for(job.damper.model, job.damper.model_year):
+        if first := _choice(line, sheet):
+            others = [choice for one in alternates if (choice := _choice(one, sheet))]
+            found.append(
+                Need(
+                    job.tag, first.part_number, first.name, line.measure, first.amount, first.from_draft,
+                    tuple(others), line.optional,
+                )
+            )  # fmt: skip
+    return found
+
+
+def _choice(line: KitLine, sheet: FrozenSheet) -> Choice | None:
+    amount = line.amount or oil_to_take(sheet)
+    return Choice(line.part_number, line.name, amount, not line.amount and not sheet.verified) if amount else None
+
+
+def with_kit(order: WorkOrder) -> QuerySet[DamperJob]:
+    """An order's jobs with all that tells what they need."""
+    jobs = order.jobs.select_related("damper__model", "damper__vehicle__model")
+    return jobs.prefetch_related("damper__model__kit_lines", "spec_changes")
+
+
+def parts_changed(order: WorkOrder) -> str:
+    """A sentence when the parts lists ask for something else now than an order on the benches was given; else empty.
+
+    One that is only booked takes the change up when it is filled next.
+    """
+    if order.status != OrderStatus.ON_BENCH:
+        return ""
+    today = [need for job in with_kit(order) for need in needs(job, job.sheet)]
+    if not differs(order.pick_list, today):
+        return ""
+    return "A parts list has changed since the check-in. This order keeps the parts that it was given then."
 
 
 def oil_of(lines, sheet: FrozenSheet) -> str:

@@ -69,14 +69,15 @@ def rows(db):
         "customers": job.order.customer_id,
         "vehicles": job.order.vehicle_id,
         "dampers": job.damper_id,
+        "damper-models": family["damper_model"].pk,
+        "vehicle-models": family["vehicle_model"].pk,
+        "kit-lines": family["damper_model"].kit_lines.first().pk,
         "work-orders": job.order_id,
         "jobs": job.pk,
         "pick-lines": job.order.pick_list.lines.first().pk,
         "parts": family["oil"].pk,
         "sheets": family["damper_model"].sheets.first().pk,
-        "vehicle-models": family["vehicle_model"].pk,
         "fitments": family["vehicle_model"].fitments.first().pk,
-        "damper-models": family["damper_model"].pk,
         "procedures": draft.pk,
     }
     # The application as a server runs it closes its connection after a request; the test's transaction hangs on it.

@@ -44,6 +44,8 @@ def make_order(family, by, status=OrderStatus.BOOKED):
 
 def every_page(family, by):
     """Addresses of every kind of page, with something to show and without."""
+    shaft = make.make_kit_line(family["damper_model"], "SH-1", name="shaft", optional=True)
+    make.make_alternate(shaft, "SH-2", name="shaft, second number")
     orders = {status: make_order(family, by, status) for status in OrderStatus}
     booked, bench, ready = (orders[one] for one in (OrderStatus.BOOKED, OrderStatus.ON_BENCH, OrderStatus.READY))
     draft = make.make_sheet(make.make_damper_model(), status=SheetStatus.DRAFT)
@@ -85,6 +87,10 @@ def every_page(family, by):
         manage("stock"), manage("receive", ask=f"?part={family['oil'].pk}"), manage("staff"),
         manage("count", ask=f"?part={family['oil'].pk}"), manage("person", by.pk), manage("role", by.pk),
         manage("password", by.pk), manage("let_go", by.pk), manage("person_new"), manage("pin", by.pk),
+        manage("damper_model", family["damper_model"].pk), manage("parts_list", family["damper_model"].pk),
+        manage("parts_list", draft.damper_model_id), manage("damper_interval", family["damper_model"].pk),
+        manage("vehicle_interval", family["vehicle_model"].pk), manage("shop_interval"),
+        desk("pick_list", bench.pk), desk("take_up", bench.pk, ask=f"?tag={bench.jobs.get().tag}&part=SH-1"),
         reverse("own_password"),
     ]  # fmt: skip
 

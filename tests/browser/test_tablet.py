@@ -225,6 +225,11 @@ def every_page(job, desk, technician, second, manager, kit):
     work(draft, technician, second, to=TORQUE, tools=kit, at=at)
     bare = order_on_the_benches(desk, at=at, sheet=False).jobs.get()
     booked = order_on_the_benches(desk, at=at, check_in=False).jobs.get()
+    model = make.make_damper_model()
+    make.make_kit_line(model, "SH-1", name="shaft", optional=True)
+    make.make_alternate(make.make_kit_line(model, "BR-1", name="bumper"), "BR-2", name="bumper, second number")
+    make.make_part("BR-2", on_hand=1)
+    lacking = order_on_the_benches(desk, at=at, model=model, sheet=False).jobs.get()
     done = order_on_the_benches(desk, at=at)
     for one in done.jobs.all():
         services.close_job(job=one, override_reason="damper scrapped, customer agreed", by=manager, at=at)
@@ -236,6 +241,7 @@ def every_page(job, desk, technician, second, manager, kit):
         charged.get_absolute_url(), at_step(charged, CHARGE), f"/bench/{charged.pk}/readings/{charge.pk}/",
         at_check(job, TORQUE), f"/bench/{job.pk}/readings/{reading.pk}/",
         f"/bench/{job.pk}/take-sheet/",
+        *(f"/bench/{one.pk}/parts/" for one in (lacking, booked, done.jobs.get())),
         f"/bench/{job.pk}/close/", f"/bench/orders/{done.pk}/close/", f"/bench/orders/{job.order_id}/close/",
     ]  # fmt: skip
 

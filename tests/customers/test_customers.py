@@ -101,3 +101,12 @@ def test_a_vehicle_is_sold_once(desk):
     services.mark_sold(vehicle=vehicle, on=date(2026, 11, 21), by=desk, at=NOON)
     vehicle.refresh_from_db()
     assert vehicle.sold_on == date(2026, 11, 20)
+
+
+def test_severe_use_is_noted_and_marks_the_forecast_stale(desk):
+    vehicle = make.make_vehicle(forecast_stale=False)
+    known = {"model": vehicle.model, "model_year": vehicle.model_year}
+    changed = services.change_vehicle(
+        vehicle=vehicle, version=vehicle.version, **known, severe_use=True, by=desk, at=NOON
+    )
+    assert (changed.severe_use, changed.forecast_stale) == (True, True)

@@ -369,3 +369,46 @@ def test_readings_are_never_touched_by_a_forecast():
     before = list(MeterReading.objects.values())
     forecast(vehicle)
     assert list(MeterReading.objects.values()) == before
+
+
+# --- severe use -------------------------------------------------------------------------------------------------------
+
+
+def test_severe_use_halves_date_and_distance_and_says_so():
+    """Half the interval for mud, dunes, racing or hauling: common practice, no source."""
+    vehicle = make.make_vehicle(severe_use=True)
+    interval = make_interval(vehicle.model, months=12, miles=1500)
+    ServiceInterval.objects.filter(pk=interval.pk).update(severe_factor=0.5)
+    make_service(vehicle, date(2026, 1, 1))
+    read(vehicle, *every(30, date(2026, 1, 1), 5000, 300, 3))  # 10 mi a day: 750 mi are reached 75 days later
+    found = forecast(vehicle)
+    assert (found.due_on, found.decided_by) == (date(2026, 3, 17), Rule.DISTANCE)
+    assert found.by_date_on == date(2026, 7, 1)
+    assert found.reason.endswith("Severe use: half the interval, 6 months instead of 12 and 750 mi instead of 1500.")
+
+
+@pytest.mark.parametrize(
+    ("factor", "months", "due", "words"),
+    [
+        (0.5, 7, date(2026, 4, 1), "half the interval, 3 months instead of 7."),
+        (0.3, 1, date(2026, 2, 1), "names none shorter for it, so it stays as it is."),
+        (0.6, 2, date(2026, 2, 1), "0.6 of the interval, 1 month instead of 2."),
+        (1, 12, date(2027, 1, 1), "names none shorter for it, so it stays as it is."),
+    ],
+)
+def test_severe_use_leaves_whole_months_at_least_one(factor, months, due, words):
+    vehicle = make.make_vehicle(severe_use=True, created_at=at_noon(date(2026, 1, 1)))
+    interval = make_interval(vehicle.model, months=months)
+    ServiceInterval.objects.filter(pk=interval.pk).update(severe_factor=factor)
+    found = forecast(vehicle)
+    assert found.due_on == due
+    assert found.reason.endswith(words)
+
+
+def test_usual_use_takes_no_notice_of_the_factor():
+    vehicle = make.make_vehicle(created_at=at_noon(date(2026, 1, 1)))
+    interval = make_interval(vehicle.model, months=12)
+    ServiceInterval.objects.filter(pk=interval.pk).update(severe_factor=0.5)
+    found = forecast(vehicle)
+    assert found.due_on == date(2027, 1, 1)
+    assert "Severe" not in found.reason

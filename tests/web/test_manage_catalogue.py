@@ -10,10 +10,9 @@ from shop.customers.models import VehicleModel
 from shop.dampers.models import DamperModel, Fitment, Position
 from shop.parts.models import Container, Part
 from shop.specs.models import KitLine, ServiceInterval
-from shop.staff.models import AuditEntry
 from shop.workorders.models import Tool, ToolKind
 from tests import factories as make
-from tests.factories import INCH, LBF_FT, MILE, NOON, PSI
+from tests.factories import INCH, LBF_FT, NOON, PSI
 from tests.web.people import form, send, words
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("at_noon")]
@@ -41,12 +40,14 @@ def test_an_empty_shop_becomes_one_that_can_book_through_the_pages_alone(as_mana
     corners = f"{VEHICLES}{vehicle.pk}/"
     send(as_manager, corners, "corners/", f"{corners}corners/", damper_model=damper.pk)  # all four are ticked
     url = f"{DAMPERS}{damper.pk}/"
-    for typed in (
-        {"part_number": "SK-H2", "name": "seal kit H2", "amount": "1", "measured": "count"},
-        {"part_number": "TARN-5", "name": "damper oil Tarn No. 5", "measured": "sheet"},
-        {"part_number": "SG-1", "name": "seal grease", "amount": "4", "measured": "mass"},
-    ):
-        assert send(as_manager, url, "parts-list/", f"{url}parts-list/", **typed).status_code == 302
+    rows = [("SK-H2", "seal kit H2", "1", "count"), ("TARN-5", "damper oil Tarn No. 5", "", "sheet"),
+            ("SG-1", "seal grease", "4", "mass")]  # fmt: skip
+    typed = {
+        f"lines.{row}.{name}": text
+        for row, texts in enumerate(rows)
+        for name, text in zip(("part_number", "name", "amount", "measured"), texts, strict=True)
+    }
+    assert send(as_manager, f"{url}parts-list/", **typed).status_code == 302
     send(as_manager, f"{PARTS}new/?number=TARN-5", bin="F-02")  # number, name and measure come from the parts list
     oil = Part.objects.get()
     item = f"{PARTS}{oil.pk}/"
@@ -89,7 +90,8 @@ def test_the_technician_reads_all_of_it_and_is_offered_nothing_to_change(at_benc
 def test_the_desk_keeps_stock_items_and_nothing_else(at_desk):
     damper, vehicle, tool = make.make_damper_model(), make.make_vehicle_model(), make.make_tool()
     part = make.make_part(measure="mass")
-    line, fitment = make.make_kit_line(damper, "SK"), make.make_fitment(vehicle, Position.REAR_LEFT, damper)
+    make.make_kit_line(damper, "SK")
+    fitment = make.make_fitment(vehicle, Position.REAR_LEFT, damper)
     assert send(at_desk, f"{PARTS}new/", number="BR-9", name="bumper", measure="count").status_code == 302
     item = f"{PARTS}{part.pk}/"
     send(at_desk, item, "containers/", f"{item}containers/", name="tub", size="100", price="14.20")
@@ -99,8 +101,8 @@ def test_the_desk_keeps_stock_items_and_nothing_else(at_desk):
         (f"{VEHICLES}{vehicle.pk}/corners/", {"positions": "rear_right", "damper_model": damper.pk}),
         (f"{VEHICLES}{vehicle.pk}/corners/remove/", {"fitment": fitment.pk}),
         (f"{DAMPERS}new/", {"maker": "Quoin", "name": "E5", "construction": "emulsion", "serviceable": "yes"}),
-        (f"{DAMPERS}{damper.pk}/parts-list/", {"part_number": "X", "name": "x", "amount": "1", "measured": "count"}),
-        (f"{DAMPERS}{damper.pk}/parts-list/remove/", {"line": line.pk}),
+        (f"{DAMPERS}{damper.pk}/parts-list/", {"rows": "0"}),
+        (f"{DAMPERS}{damper.pk}/parts-list/copy/", {"copy-other": damper.pk}),
         (f"{DAMPERS}{damper.pk}/interval/", {"months": "6", "source": "the shop's own"}),
         (f"{TOOLS}new/gauge/", {"code": "G-9", "low": "0", "high": "300", "calibrated_on": "2026-11-01"}),
         (f"{TOOLS}{tool.pk}/calibration/", {"calibrated_on": "2026-11-20"}),
@@ -187,42 +189,6 @@ def test_a_damper_model_sent_twice_is_entered_once(as_manager):
     assert DamperModel.objects.count() == 1
 
 
-@pytest.mark.parametrize(
-    ("typed", "told"),
-    [
-        ({"amount": "", "measured": "count"}, "Give the amount that one damper takes."),
-        ({"amount": "4 g", "measured": "count"}, "“4 g” cannot be read. Give the number in pcs"),
-        ({"amount": "1.5", "measured": "count"}, "Give a whole number of pcs"),
-        ({"amount": "0", "measured": "mass"}, "Give more than zero."),
-        ({"amount": "-4", "measured": "mass"}, "cannot be -4 g"),
-        ({"amount": "0.00001", "measured": "mass"}, "No damper takes 0 g. Give more than zero."),
-        ({"amount": "300", "measured": "sheet"}, "Leave this empty: the sheet gives the amount."),
-        ({"amount": "4", "measured": "smell"}, "This is none of the choices"),
-        ({"amount": "4", "measured": "mass", "year_from": "2015", "year_to": "2014"}, "before the first model year"),
-        ({"amount": "4", "measured": "mass", "part_number": "sg-1"}, "SG-1 seal grease, 4 g, all model years is in"),
-        ({"amount": "4", "measured": "mass", "name": "x" * 100_000}, "the book takes at most 120"),
-    ],
-)
-def test_a_line_of_the_parts_list_that_cannot_be_is_refused_and_stays_in_the_form(as_manager, typed, told):
-    damper = make.make_damper_model()
-    make.make_kit_line(damper, "SG-1", 4000, "mass", name="seal grease")
-    url = f"{DAMPERS}{damper.pk}/parts-list/"
-    page = as_manager.post(url, {"part_number": "SG-2", "name": "grease"} | typed)
-    assert page.status_code == 422
-    assert told in words(page)
-    assert form(page, "parts-list/")["amount"] == typed["amount"]
-    assert damper.kit_lines.count() == 1
-
-
-def test_an_amount_may_be_typed_in_another_unit_of_the_same_kind(as_manager):
-    damper = make.make_damper_model()
-    url = f"{DAMPERS}{damper.pk}/"
-    typed = {"part_number": "TARN-5", "name": "damper oil", "amount": "0.3 L", "measured": "volume"}
-    send(as_manager, url, "parts-list/", f"{url}parts-list/", **typed)
-    assert damper.kit_lines.get().amount == 300_000
-    assert "300 mL" in words(as_manager.get(url))
-
-
 def test_the_parts_list_says_which_of_its_lines_cannot_be_picked(as_manager):
     damper = make.make_damper_model()
     make.make_part("SG-1", measure="count", name="tub of grease")
@@ -233,61 +199,6 @@ def test_the_parts_list_says_which_of_its_lines_cannot_be_picked(as_manager):
     assert "not a stock item" in words(page)
     assert f"{PARTS}new/?number=SK%26H2%201" in page.content.decode()
     assert form(as_manager.get(f"{PARTS}new/?number=SK%26H2%201"))["number"] == "SK&H2 1"
-
-
-def test_a_line_is_taken_off_the_parts_list_once(as_manager):
-    line = make.make_kit_line(make.make_damper_model(), "SK-H2", name="seal kit H2")
-    url = f"{DAMPERS}{line.damper_model_id}/"
-    asked = as_manager.post(f"{url}parts-list/remove/", {"line": line.pk})
-    assert "Take SK-H2 seal kit H2 off the parts list?" in words(asked)
-    assert KitLine.objects.exists()
-    for told in ("Off the parts list: SK-H2 seal kit H2, 1 piece.", "was off the parts list already"):
-        page = as_manager.post(f"{url}parts-list/remove/", form(asked), follow=True)
-        assert told in words(page)
-    assert not KitLine.objects.exists()
-    assert AuditEntry.objects.filter(kind="dampermodel", what__startswith="off the parts list").count() == 1
-
-
-def test_an_interval_is_set_and_put_in_the_place_of_the_earlier_one(as_manager):
-    damper = make.make_damper_model()
-    url = f"{DAMPERS}{damper.pk}/"
-    assert "None of its own, so the shop's default holds" in words(as_manager.get(url))
-    typed = {"interval-months": "6", "interval-distance": "800", "interval-source": "the shop's own"}
-    page = as_manager.post(f"{url}interval/", typed, follow=True)
-    assert "due after 6 months or 800 mi, whichever comes first" in words(page)
-    again = {"interval-months": "", "interval-distance": "1000 km", "interval-source": "bench notes, p. 4"}
-    page = send(as_manager, url, "interval/", f"{url}interval/", **again)
-    assert page.status_code == 302
-    kept = ServiceInterval.objects.get(damper_model=damper)
-    assert (kept.months, kept.distance_m, kept.hours_s, kept.source) == (None, 1e6, None, "bench notes, p. 4")
-
-
-def test_the_form_of_an_interval_begins_with_the_one_that_holds(as_manager):
-    damper = make.make_damper_model()
-    ServiceInterval.objects.create(
-        damper_model=damper, distance_m=1500.5 * MILE, hours_s=40 * 3600, source="bench notes"
-    )
-    there = form(as_manager.get(f"{DAMPERS}{damper.pk}/"), "interval/")
-    names = ("months", "distance", "hours", "source")
-    assert [there[f"interval-{name}"] for name in names] == ["", "1500.5", "40", "bench notes"]
-
-
-@pytest.mark.parametrize(
-    ("typed", "told"),
-    [
-        ({}, "Give at least one of months, distance and hours"),
-        ({"interval-months": "0"}, "0 is too little. Give a whole number from 1 to 240."),
-        ({"interval-distance": "0"}, "more than zero"),
-        ({"interval-hours": "ten"}, "“ten” cannot be read"),
-        ({"interval-months": "6", "interval-source": " "}, "Nothing is typed here. Fill it in."),
-    ],
-)
-def test_an_interval_that_says_nothing_is_refused(as_manager, typed, told):
-    damper = make.make_damper_model()
-    page = as_manager.post(f"{DAMPERS}{damper.pk}/interval/", {"interval-source": "bench notes"} | typed)
-    assert page.status_code == 422
-    assert told in words(page)
-    assert not ServiceInterval.objects.filter(damper_model=damper).exists()
 
 
 # --- stock items -----------------------------------------------------------------------------------------------------
@@ -461,7 +372,7 @@ def test_a_list_is_searched_by_any_word(at_bench, url, text, other):
 
 @pytest.mark.parametrize("posted", ["", "x", "9" * 40, "-1"])
 def test_nonsense_for_a_row_to_remove_changes_nothing(as_manager, posted):
-    line = make.make_kit_line(make.make_damper_model(), "SK-H2")
-    answer = as_manager.post(f"{DAMPERS}{line.damper_model_id}/parts-list/remove/", {"line": posted})
+    fitment = make.make_fitment(make.make_vehicle_model(), Position.REAR_LEFT, make.make_damper_model())
+    answer = as_manager.post(f"{VEHICLES}{fitment.vehicle_model_id}/corners/remove/", {"fitment": posted})
     assert answer.status_code in (302, 404)
-    assert KitLine.objects.filter(pk=line.pk).exists()
+    assert Fitment.objects.filter(pk=fitment.pk).exists()

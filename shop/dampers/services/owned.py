@@ -109,13 +109,22 @@ def enter_vehicle(
     vin: str = "",
     plate: str = "",
     note: str = "",
+    severe_use: bool = False,
     fit: bool,
     by: User,
     at: datetime,
 ) -> Vehicle:
     """Enter a vehicle and, with fit, the dampers that its model carries in its model year: all of it or nothing."""
     vehicle = create_vehicle(
-        customer=customer, model=model, model_year=model_year, vin=vin, plate=plate, note=note, by=by, at=at
+        customer=customer,
+        model=model,
+        model_year=model_year,
+        vin=vin,
+        plate=plate,
+        note=note,
+        severe_use=severe_use,
+        by=by,
+        at=at,
     )
     if fit:
         fit_dampers(vehicle=vehicle, by=by, at=at)

@@ -11,6 +11,7 @@ from shop.dampers.measures import QUANTITY, SPECIFIED, Measure
 from shop.documents.selectors import words
 from shop.documents.selectors.stroke import Picture, picture
 from shop.documents.selectors.why import Why, why
+from shop.picklists.needs import Need
 from shop.workorders.charge import aim_today, bench_conditions, conditions
 from shop.workorders.frozen import FrozenSheet
 from shop.workorders.kit import oil_of, oil_to_take
@@ -52,6 +53,7 @@ class Part:
     number: str
     bin: str
     draft: bool = False  # the amount comes from a sheet that nobody has verified
+    instead_of: str = ""  # the number in whose place it was chosen
 
 
 @dataclass(frozen=True)
@@ -78,6 +80,7 @@ class DamperPage:
     picture: Picture | None
     settings: list[Setting]
     parts: list[Part]
+    optional: list[Part]  # only if the inspection asks for it
     procedure: str
     steps: list[CardStep]
 
@@ -124,7 +127,10 @@ def card(order: WorkOrder) -> Card:
         promised=words.moment(order.promised_for),
         complaint=words.one_line(order.complaint),
         checked_in=words.moment(order.checked_in_at),
-        dampers=[_damper_page(job, lines.get(job.tag, [])) for job in on_bench().filter(order=order)],
+        dampers=[
+            _damper_page(job, lines.get(job.tag, []), order.pick_list.offered(job.tag))
+            for job in on_bench().filter(order=order)
+        ],
     )
 
 
@@ -136,7 +142,7 @@ def _meters_at_check_in(order: WorkOrder) -> str:
     return ", ".join(in_full(last[one].value_si, METER_QUANTITY[one]) for one in Meter if one in last)
 
 
-def _damper_page(job: DamperJob, lines: list) -> DamperPage:
+def _damper_page(job: DamperJob, lines: list, offers: list[Need]) -> DamperPage:
     damper, sheet, bench_k = job.damper, job.sheet, job.order.bench_temperature_k
     has_ifp = damper.model.has_ifp
     oil = oil_of(lines, sheet)
@@ -159,6 +165,7 @@ def _damper_page(job: DamperJob, lines: list) -> DamperPage:
         picture=picture(sheet, bench_k) if sheet.verified else None,
         settings=[Setting(one.label, words.as_entered(one.found)) for one in settings_of(job)],
         parts=[_part(line) for line in lines],
+        optional=[_offered(need) for need in offers if need.part_number not in {line.asked_for for line in lines}],
         procedure=str(job.procedure),
         # Counted as the tablet counts them: among the steps that this damper has.
         steps=[
@@ -217,4 +224,9 @@ def _charge(sheet: FrozenSheet, bench_k: float | None) -> dict[str, str]:
 
 def _part(line) -> Part:
     place = line.part.bin if line.part else ""
-    return Part(words.pieces(line.amount, line.measure), line.name, line.part_number, place, line.from_draft)
+    amount = words.pieces(line.amount, line.measure)
+    return Part(amount, line.name, line.part_number, place, line.from_draft, line.instead_of)
+
+
+def _offered(need: Need) -> Part:
+    return Part(words.pieces(need.amount, need.measure), need.name, need.part_number, "", need.from_draft)

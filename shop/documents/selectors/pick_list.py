@@ -27,6 +27,7 @@ class Row:
     number: str
     take: str  # from which containers
     short: str  # what is missing and what to buy; empty when nothing is
+    instead: str  # alternates on hand for what is missing, or the number in whose place this one was chosen
     picked: bool
     draft: bool  # the amount comes from a sheet that nobody has verified
     bags: list[Bag]
@@ -71,11 +72,20 @@ def _row(row: PickRow, where: dict[str, str], why: list[Why]) -> Row:
         number=row.part_number,
         take=_take(row),
         short=row.short_in_words,
+        instead=_instead(row),
         picked=row.picked,
         draft=row.from_draft,
         bags=[Bag(one.tag, where.get(one.tag, ""), words.pieces(one.amount, one.measure)) for one in row.lines],
         why=why,
     )
+
+
+def _instead(row: PickRow) -> str:
+    told = [f"In the place of {row.instead_of}."] if row.instead_of else []
+    for one in row.on_hand_instead:
+        free = words.pieces(one.free, row.measure)
+        told.append(f"An alternate is on hand: {one.name} {one.part_number}, {free} free. Choose it on the page first.")
+    return " ".join(told)
 
 
 def _take(row: PickRow) -> str:

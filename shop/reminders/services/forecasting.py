@@ -18,7 +18,7 @@ from shop.core.clock import local_day
 from shop.customers.models import MeterReading, Vehicle
 from shop.reminders.models import Reminder, ServiceForecast
 from shop.reminders.reckoning import reckon
-from shop.specs.selectors import interval_for
+from shop.specs.intervals import interval_for
 from shop.workorders.models import OrderStatus, WorkOrder
 
 log = logging.getLogger(__name__)
@@ -104,6 +104,7 @@ def _compute(vehicles: list[Vehicle], now: datetime) -> None:
                 serviced=service is not None,
                 readings=readings[vehicle.pk],
                 interval=interval(vehicle),
+                severe=vehicle.severe_use,
             )
         except CalcError as error:  # one vehicle with nonsense in its figures must not stop the sweep of all others
             log.exception("The forecast of vehicle %s cannot be computed", vehicle.pk)
@@ -151,7 +152,7 @@ def _intervals(vehicles: list[Vehicle]):
         models = dampers[vehicle.pk]
         kind = (vehicle.model_id, frozenset(models))
         if kind not in found:
-            found[kind] = interval_for(list(models.values()), vehicle.model)
+            found[kind] = interval_for(list(models.values()), vehicle.model).interval
         return found[kind]
 
     return interval

@@ -2,8 +2,15 @@
 
 from shop.specs.services.copying import Copy, copy_sheets
 from shop.specs.services.figures import NewValue
-from shop.specs.services.intervals import set_interval
-from shop.specs.services.kit import add_kit_line, remove_kit_line
+from shop.specs.services.intervals import remove_interval, set_interval
+from shop.specs.services.kit import (
+    ListedPart,
+    add_kit_line,
+    change_kit_line,
+    copy_parts_list,
+    remove_kit_line,
+    write_parts_list,
+)
 from shop.specs.services.procedures import (
     add_step,
     change_procedure,
@@ -21,18 +28,22 @@ from shop.specs.services.table import DraftRow, write_drafts
 __all__ = [
     "Copy",
     "DraftRow",
+    "ListedPart",
     "NewValue",
     "add_kit_line",
     "add_step",
     "attach_scan",
     "change_draft",
+    "change_kit_line",
     "change_procedure",
     "change_step",
+    "copy_parts_list",
     "copy_sheets",
     "discard_draft",
     "enter_sheet",
     "make_current",
     "move_step",
+    "remove_interval",
     "remove_kit_line",
     "remove_scan",
     "remove_step",
@@ -42,4 +53,5 @@ __all__ = [
     "verify_sheet",
     "withdraw_sheet",
     "write_drafts",
+    "write_parts_list",
 ]

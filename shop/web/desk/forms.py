@@ -61,6 +61,11 @@ class VehicleForm(KeyedForm):
     model_year = year_field()
     vin = forms.CharField(label="VIN or frame number", max_length=30, required=False)
     plate = forms.CharField(max_length=15, required=False)
+    severe_use = forms.BooleanField(
+        label="Severe use",
+        required=False,
+        help_text="Mud, dunes, racing or hauling: service comes sooner, as the interval says.",
+    )
     note = text_field(1000, required=False, help_text="Only for the shop.")
 
 

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from shop.web.tablet.views import bench, closing, figures, steps
+from shop.web.tablet.views import bench, closing, figures, parts, steps
 
 app_name = "tablet"
 urlpatterns = [
@@ -14,6 +14,9 @@ urlpatterns = [
     path("<int:pk>/readings/<int:reading_pk>/", steps.correct, name="correct"),
     path("<int:pk>/open-again/", closing.open_again, name="open_again"),
     path("<int:pk>/take-sheet/", closing.take_sheet, name="take_sheet"),
+    path("<int:pk>/parts/", parts.parts, name="parts"),
+    path("<int:pk>/parts/swap/", parts.swap, name="swap"),
+    path("<int:pk>/parts/take-back/", parts.take_back, name="take_back"),
     path("<int:pk>/close/", closing.close, name="close"),
     path("orders/<int:pk>/close/", closing.close_order, name="close_order"),
 ]

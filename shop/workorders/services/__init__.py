@@ -5,7 +5,17 @@ from shop.workorders.services.cards import register_card
 from shop.workorders.services.closing import close_job, close_order
 from shop.workorders.services.damper_models import change_damper_model
 from shop.workorders.services.owned import change_damper, change_vehicle, take_off_damper
-from shop.workorders.services.picking import hold_parts, pick_line, pick_part, put_back_line, put_back_part
+from shop.workorders.services.picking import (
+    hold_parts,
+    pick_line,
+    pick_part,
+    put_back_line,
+    put_back_part,
+    swap_line,
+    swap_part,
+    take_back_part,
+    take_up_part,
+)
 from shop.workorders.services.recording import (
     finish_step,
     pass_over_step,
@@ -41,7 +51,11 @@ __all__ = [
     "register_card",
     "reopen_damper",
     "second_check",
+    "swap_line",
+    "swap_part",
+    "take_back_part",
     "take_off_damper",
     "take_out_of_use",
     "take_present_sheet",
+    "take_up_part",
 ]

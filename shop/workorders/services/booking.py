@@ -17,7 +17,7 @@ from shop.picklists.models import PickList
 from shop.specs.selectors import current_procedure
 from shop.staff.models import User
 from shop.staff.services import note
-from shop.workorders.kit import needs
+from shop.workorders.kit import needs, with_kit
 from shop.workorders.models import DamperJob, JobStatus, Moment, OrderStatus, Reading, WorkOrder
 from shop.workorders.selectors import sheets_of, unfinished_in_words
 from shop.workorders.services.recording import check_bench_temperature, check_figure
@@ -148,12 +148,7 @@ def check_in(
             by=by,
             at=at,
         )
-    jobs = {
-        job.pk: job
-        for job in order.jobs.select_related("damper__model", "damper__vehicle__model").prefetch_related(
-            "damper__model__kit_lines", "damper__model__adjusters"
-        )
-    }
+    jobs = {job.pk: job for job in with_kit(order).prefetch_related("damper__model__adjusters")}
     frozen = sheets_of(jobs.values())
     for job, sheet in frozen.items():
         job.order, job.spec, job.procedure, job.status = order, sheet.stored(), procedure, JobStatus.OPEN
@@ -197,10 +192,7 @@ def fill_anew(*, order: WorkOrder, at: datetime) -> None:
     """Reckon anew what a booked order takes; one that is checked in keeps what its frozen figures ask for."""
     if order.status != OrderStatus.BOOKED:
         return
-    jobs = order.jobs.select_related("damper__model", "damper__vehicle__model").prefetch_related(
-        "damper__model__kit_lines"
-    )
-    _fill_pick_list(order, sheets_of(jobs), at)
+    _fill_pick_list(order, sheets_of(with_kit(order)), at)
 
 
 def _fill_pick_list(order, sheets, at) -> None:

@@ -8,7 +8,6 @@ from shop.calc.intervals import day_in_words
 from shop.core.clock import local_day
 from shop.core.errors import Conflict, refused
 from shop.picklists import services as picklists
-from shop.picklists.services import Need
 from shop.specs.models import KitMeasure, SheetStatus
 from shop.specs.selectors import FoundSheet, Place, sheets_for
 from shop.staff.models import User
@@ -72,14 +71,15 @@ def _name(sheet: FrozenSheet) -> str:
 def _change_oil(order: WorkOrder, job: DamperJob, kept: FrozenSheet, taken: FrozenSheet, at: datetime) -> None:
     """Hold the oil that the present sheet asks for; everything else on the list stays as it is."""
     before, now = oil_to_take(kept), oil_to_take(taken)
-    needs = [
-        Need(line.tag, line.part_number, line.name, line.measure, line.amount, line.from_draft)
-        for line in order.pick_list.lines.all()
-    ]
+    needs = picklists.asked(order.pick_list)
 
     def is_oil(need):
         return need.tag == job.tag and need.measure == KitMeasure.VOLUME and need.amount == before
 
+    def anew(need):
+        others = (replace(one, amount=now if one.amount == before else one.amount) for one in need.alternates)
+        return replace(need, amount=now, from_draft=False, alternates=tuple(others))
+
     if before and now and any(is_oil(need) for need in needs):
-        needs = [replace(need, amount=now, from_draft=False) if is_oil(need) else need for need in needs]
+        needs = [anew(need) if is_oil(need) else need for need in needs]
         picklists.fill(pick_list=order.pick_list, needs=needs, at=at)

@@ -9,6 +9,7 @@ from shop.customers import services
 from shop.customers.models import Customer, Meter, ReadingSource, Vehicle
 from shop.dampers.models import Damper, Position
 from shop.dampers.services import create_damper, enter_vehicle
+from shop.reminders.selectors import interval_of
 from shop.reminders.services import forecast_of
 from shop.web.access import allow
 from shop.web.desk import find
@@ -140,6 +141,7 @@ def _vehicle_page(request, row, form):
         "readings": readings,
         "orders": row.orders.with_names()[:ORDERS_SHOWN],
         "forecast": None if row.sold_on else forecast_of(vehicle=row, now=timezone.now()),
+        "interval_rule": interval_of(row).rule,
         "form": form,
         "may_keep": request.user.may("keep_customers"),
         "may_book": request.user.may("book"),

@@ -1,8 +1,10 @@
 """The pick list of an order: what to take from the shelf, what is short, what was taken."""
 
+from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
@@ -11,10 +13,13 @@ from shop.picklists.selectors import pick_sheet
 from shop.web.access import allow
 from shop.web.desk import words
 from shop.web.desk.views.booking import trail_to
-from shop.web.pages import show
-from shop.workorders.models import WorkOrder
+from shop.web.forms import submit
+from shop.web.pages import sent, show, show_form
+from shop.web.taking_up import TakeUpForm
+from shop.workorders.kit import parts_changed
+from shop.workorders.models import JobStatus, WorkOrder
 from shop.workorders.selectors import sheets_of
-from shop.workorders.services import hold_parts, pick_part, put_back_part
+from shop.workorders.services import hold_parts, pick_part, put_back_part, swap_part, take_back_part, take_up_part
 from shop.workorders.services.picking import PICKED_WHILE
 
 
@@ -36,15 +41,62 @@ def pick_row(request, pk):
 
 @require_POST
 @allow("pick")
+def pick_swap(request, pk):
+    """Take another part of the chain (instead=) for the bags that wait for this one (part=)."""
+    given = {name: request.POST.get(name, "").replace("\0", "") for name in ("part", "instead")}
+    return _change(request, pk, swap_part, part_number=given["part"], instead=given["instead"])
+
+
+@allow("pick")
+def take_up(request, pk):
+    """An optional part (?tag= and ?part=) that the inspection of a damper asks for."""
+    order = _order(pk)
+    job, need = _offer(order, request.GET)
+    form = TakeUpForm(sent(request), need=need)
+    back = reverse("desk:pick_list", args=[pk])
+    if request.method == "POST" and submit(form, take_up_part, job=job, by=request.user, at=timezone.now()):
+        messages.success(request, f"{need.name}, {need.part_number}, is taken up for {job.tag}.")
+        return redirect(back)
+    return show_form(
+        request,
+        form,
+        title=f"Take up {need.name} for {job.tag}",
+        action="Take it up",
+        trail=[*trail_to(order), ("Pick list", back)],
+        back=back,
+        intro=f"{job.damper.where().capitalize()}, {job.damper.model}. It joins the pick list; what is there is held.",
+    )
+
+
+@require_POST
+@allow("pick")
+def take_back(request, pk):
+    """Take off the list again what was taken up for one bag (tag= and part=)."""
+    job, need = _offer(_order(pk), request.POST)
+    return _change(request, pk, take_back_part, job=job, part_number=need.part_number)
+
+
+def _offer(order, asked):
+    """The job and the optional part that a tag and a part number name; anything else leads nowhere."""
+    tag, part = (asked.get(name, "").replace("\0", "") for name in ("tag", "part"))
+    need = next((one for one in order.pick_list.offered(tag) if one.part_number == part), None)
+    job = next((one for one in order.jobs.select_related("order", "damper__model") if one.tag == tag), None)
+    if need is None or job is None:
+        raise Http404
+    return job, need
+
+
+@require_POST
+@allow("pick")
 def pick_hold(request, pk):
     """Hold for a list what has come in since it was made."""
     return _change(request, pk, hold_parts)
 
 
 def _change(request, pk, act, **how):
-    order = _order(pk)
+    about = {} if "job" in how else {"order": _order(pk)}
     try:
-        act(order=order, by=request.user, at=timezone.now(), **how)
+        act(by=request.user, at=timezone.now(), **about, **how)
     except ValidationError as error:
         return _page(request, _order(pk), refusal=" ".join(error.messages))
     return redirect("desk:pick_list", pk)
@@ -66,10 +118,27 @@ def _page(request, order, refusal=""):
         "rows": [_row(row, sheets) for row in sheet.rows],
         "refusal": refusal,
         "running": running,
+        "changed": parts_changed(order),
+        "offers": _offers(order, sheet) if running else [],
         "may_pick": running and request.user.may("pick"),
         "may_keep": request.user.may("keep_stock"),
     }
     return show(request, "desk/pick_list.html", context, status=409 if refusal else None)
+
+
+def _offers(order, sheet):
+    """What the inspections may add: the part, its damper, and the line that it became."""
+    jobs = {job.tag: job for job in order.jobs.select_related("damper")} if sheet.offers else {}
+    return [
+        {
+            "need": one.need,
+            "line": one.line,
+            "job": jobs[one.need.tag],
+            "open": jobs[one.need.tag].status != JobStatus.CLOSED,
+        }
+        for one in sheet.offers
+        if one.need.tag in jobs
+    ]
 
 
 def _row(row, sheets):
@@ -81,5 +150,6 @@ def _row(row, sheets):
         "picked": f"picked for {len(picked)} of {words.count(len(row.lines), 'bag')}" if picked else "",
         "can_pick": any(not line.short and not line.picked_at for line in row.lines),
         "can_unpick": bool(picked),
+        "back_to": row.instead_of if row.instead_of and not picked and "," not in row.instead_of else "",
         "used": sum(line.used or 0 for line in row.lines) if any(line.used is not None for line in row.lines) else None,
     }

@@ -7,34 +7,26 @@ from django.db.models import Count, Q
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse, reverse_lazy
 from django.utils import timezone
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_safe
 
-from shop.core.amounts import in_full, in_other_unit, in_shop_unit, stock_amount
+from shop.core.amounts import in_full, in_other_unit, in_shop_unit
 from shop.dampers.geometry import SIZES
 from shop.dampers.models import DamperModel
 from shop.dampers.services import create_damper_model, set_adjusters, set_geometry
-from shop.parts.models import Part
-from shop.specs.models import ServiceInterval, SheetStatus, years_in_words
-from shop.specs.services import add_kit_line, remove_kit_line, set_interval
+from shop.specs.intervals import interval_for
+from shop.specs.models import SheetStatus, years_in_words
 from shop.staff.models import AuditEntry
 from shop.web.access import allow
-from shop.web.forms import FindForm, SureForm, submit
+from shop.web.forms import FindForm, submit
 from shop.web.manage.catalogue.overview import CATALOGUE
-from shop.web.manage.catalogue_forms import (
-    AdjustersForm,
-    DamperModelChangeForm,
-    DamperModelForm,
-    IntervalForm,
-    KitLineForm,
-    SizesForm,
-)
-from shop.web.pages import number, page_of, sent, show, show_form
-from shop.web.words import count
+from shop.web.manage.catalogue.parts_list import told_lines
+from shop.web.manage.catalogue.words import told_interval
+from shop.web.manage.catalogue_forms import AdjustersForm, DamperModelChangeForm, DamperModelForm, SizesForm
+from shop.web.pages import page_of, sent, show, show_form
 from shop.workorders.selectors import booked_in_vain
 from shop.workorders.services import change_damper_model
 
 TRAIL = [CATALOGUE, ("Damper models", reverse_lazy("manage:damper_models"))]
-NUMBERS_OFFERED = 500  # part numbers of the stock that the browser suggests
 
 
 @require_safe
@@ -92,55 +84,6 @@ def damper_model_change(request, pk):
 
 
 @allow("keep_specs")
-def kit_line_add(request, pk):
-    model = get_object_or_404(DamperModel, pk=pk)
-    if request.method != "POST":
-        return redirect("manage:damper_model", pk)
-    form = KitLineForm(request.POST)
-    if made := submit(form, add_kit_line, damper_model=model, by=request.user, at=timezone.now()):
-        messages.success(
-            request, f"{made}: {_amount(made)} for one damper. Orders take it up when they are checked in."
-        )
-        return redirect("manage:damper_model", pk)
-    return _page(request, model, kit=form)
-
-
-@require_POST
-@allow("keep_specs")
-def kit_line_remove(request, pk):
-    model = get_object_or_404(DamperModel, pk=pk)
-    line = model.kit_lines.filter(pk=number(request.POST.get("line"))).first()
-    if line and "sure" not in request.POST:
-        return show_form(
-            request,
-            SureForm(row="line", key=line.pk),
-            title=f"Take {line} off the parts list?",
-            action="Remove it",
-            trail=[*TRAIL, (model, reverse("manage:damper_model", args=[pk]))],
-            back=reverse("manage:damper_model", args=[pk]),
-            intro=f"{_amount(line)} for one damper of {model}. Jobs on the benches keep their bags.",
-        )
-    if line:
-        remove_kit_line(line=line, by=request.user, at=timezone.now())
-        messages.success(request, f"Off the parts list: {line}, {_amount(line)}. Jobs on the benches keep their bags.")
-    else:
-        messages.info(request, "That line was off the parts list already.")
-    return redirect("manage:damper_model", pk)
-
-
-@allow("keep_specs")
-def interval(request, pk):
-    model = get_object_or_404(DamperModel, pk=pk)
-    if request.method != "POST":
-        return redirect("manage:damper_model", pk)
-    form = IntervalForm(request.POST, prefix="interval")
-    if made := submit(form, set_interval, damper_model=model, by=request.user, at=timezone.now()):
-        messages.success(request, f"{model} is due after {_rules(made)}. The forecasts of its vehicles follow.")
-        return redirect("manage:damper_model", pk)
-    return _page(request, model, interval=form)
-
-
-@allow("keep_specs")
 def sizes(request, pk):
     model = get_object_or_404(DamperModel, pk=pk)
     if request.method != "POST":
@@ -166,19 +109,14 @@ def adjusters(request, pk):
     return _page(request, model, adjusters=form)
 
 
-def _page(request, model, kit=None, interval=None, sizes=None, adjusters=None):
-    lines = list(model.kit_lines.all())
-    stock = {part.number: part for part in Part.objects.filter(number__in=[line.part_number for line in lines])}
-    own = ServiceInterval.objects.filter(damper_model=model).first()
-    general = ServiceInterval.objects.filter(damper_model=None, vehicle_model=None).first()
+def _page(request, model, sizes=None, adjusters=None):
     may_keep = request.user.may("keep_specs")
     context = {
         "model": model,
         "sheets": model.sheets.select_related("vehicle_model").order_by("year_from", "position", "code", "-version"),
-        "lines": [_line(one, stock.get(one.part_number)) for one in lines],
-        "own": (_rules(own), own.source) if own else None,
-        "general": (_rules(general), general.source) if general else None,
-        "form": kit or interval or sizes or adjusters,
+        "lines": told_lines(model.kit_lines.select_related("stands_in_for")),
+        "interval": told_interval(interval_for([model])),
+        "form": sizes or adjusters,
         "known": [
             (size.label, in_full(known, size.quantity), in_other_unit(known, size.quantity))
             for size in SIZES
@@ -189,11 +127,6 @@ def _page(request, model, kit=None, interval=None, sizes=None, adjusters=None):
         "counted": model.adjusters.all(),
         "adjusters": (adjusters or AdjustersForm(model=model, prefix="adjusters")) if may_keep else None,
         "booked": booked_in_vain(model),
-        "kit": (kit or KitLineForm()) if may_keep else None,
-        "interval": (
-            interval or IntervalForm(prefix="interval", initial=IntervalForm.filled_from(own) if own else None)
-        ),
-        "numbers": Part.objects.values_list("number", "name")[:NUMBERS_OFFERED] if may_keep else [],
         "fitments": [
             (one, years_in_words(one.year_from, one.year_to))
             for one in model.fitments.select_related("vehicle_model").order_by(
@@ -220,32 +153,3 @@ def _oil_page(model):
         if (si := getattr(model, size.name)) is not None
     }
     return f"{reverse('tablet:figure', args=['oil-fill'])}?{urlencode({'begun': 1} | known)}"
-
-
-def _line(line, part):
-    """A line of the parts list, and whether the shop stocks it in a way that it can be picked."""
-    return {
-        "line": line,
-        "amount": _amount(line),
-        "years": years_in_words(line.year_from, line.year_to),
-        "part": part,
-        "fits": part is not None and part.measure == line.measure,
-    }
-
-
-def _amount(line):
-    if line.amount is None:
-        return "oil volume of the spec sheet"
-    return count(line.amount, "piece") if line.measure == "count" else stock_amount(line.amount, line.measure)
-
-
-def _rules(interval):
-    """In words: 12 months or 1500 mi, whichever comes first."""
-    rules = []
-    if interval.months:
-        rules.append(count(interval.months, "month"))
-    if interval.distance_m:
-        rules.append(in_full(interval.distance_m, "distance"))
-    if interval.hours_s:
-        rules.append(in_full(interval.hours_s, "time"))
-    return " or ".join(rules) + (", whichever comes first" if len(rules) > 1 else "")

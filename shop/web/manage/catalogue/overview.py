@@ -12,10 +12,11 @@ from shop.dampers.models import DamperModel
 from shop.dampers.selectors import carried
 from shop.documents.selectors.words import NO_SOURCE
 from shop.parts.models import Part
+from shop.specs.intervals import interval_for
 from shop.specs.models import KitLine, Procedure, SheetStatus, SpecSheet
 from shop.specs.selectors import current_procedure
 from shop.web.access import allow
-from shop.web.manage.catalogue.words import is_pressing
+from shop.web.manage.catalogue.words import is_pressing, told_interval
 from shop.web.pages import show
 from shop.workorders.models import Tool
 
@@ -47,6 +48,7 @@ def catalogue(request):
         .count(),
         "procedure": current_procedure(),
         "procedure_draft": Procedure.objects.filter(made_current_at=None).first(),
+        "interval": told_interval(interval_for([])),
         "may_keep": request.user.may("keep_specs"),
         "may_keep_stock": request.user.may("keep_stock"),
     }

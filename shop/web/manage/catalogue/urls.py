@@ -1,6 +1,6 @@
 from django.urls import path
 
-from shop.web.manage.catalogue import damper_models, overview, parts, tools, vehicle_models
+from shop.web.manage.catalogue import damper_models, intervals, overview, parts, parts_list, tools, vehicle_models
 
 urlpatterns = [
     path("", overview.catalogue, name="catalogue"),
@@ -18,12 +18,25 @@ urlpatterns = [
     path("damper-models/", damper_models.damper_models, name="damper_models"),
     path("damper-models/new/", damper_models.damper_model_new, name="damper_model_new"),
     path("damper-models/<int:pk>/", damper_models.damper_model, name="damper_model"),
-    path("damper-models/<int:pk>/parts-list/", damper_models.kit_line_add, name="kit_line_add"),
-    path("damper-models/<int:pk>/parts-list/remove/", damper_models.kit_line_remove, name="kit_line_remove"),
+    path("damper-models/<int:pk>/parts-list/", parts_list.parts_list, name="parts_list"),
+    path("damper-models/<int:pk>/parts-list/copy/", parts_list.parts_list_copy, name="parts_list_copy"),
     path("damper-models/<int:pk>/change/", damper_models.damper_model_change, name="damper_model_change"),
     path("damper-models/<int:pk>/adjusters/", damper_models.adjusters, name="adjusters"),
     path("damper-models/<int:pk>/sizes/", damper_models.sizes, name="sizes"),
-    path("damper-models/<int:pk>/interval/", damper_models.interval, name="interval"),
+    path("damper-models/<int:pk>/interval/", intervals.of_damper_model, name="damper_interval"),
+    path(
+        "damper-models/<int:pk>/interval/remove/",
+        intervals.remove_of_damper_model,
+        name="damper_interval_remove",
+    ),
+    path("vehicle-models/<int:pk>/interval/", intervals.of_vehicle_model, name="vehicle_interval"),
+    path(
+        "vehicle-models/<int:pk>/interval/remove/",
+        intervals.remove_of_vehicle_model,
+        name="vehicle_interval_remove",
+    ),
+    path("interval/", intervals.by_default, name="shop_interval"),
+    path("interval/remove/", intervals.remove_by_default, name="shop_interval_remove"),
     path("parts/", parts.parts, name="parts"),
     path("parts/new/", parts.part_new, name="part_new"),
     path("parts/<int:pk>/", parts.part, name="part"),

@@ -21,11 +21,13 @@ from shop.dampers.services import (
     remove_vehicle_model,
     set_fitments,
 )
+from shop.specs.intervals import interval_for
 from shop.specs.models import years_in_words
 from shop.staff.models import AuditEntry
 from shop.web.access import allow
 from shop.web.forms import FindForm, SureForm, submit
 from shop.web.manage.catalogue.overview import CATALOGUE
+from shop.web.manage.catalogue.words import told_interval
 from shop.web.manage.catalogue_forms import (
     FitmentChangeForm,
     FitmentCopyForm,
@@ -200,6 +202,7 @@ def _page(request, model, refused=None):
         "add": refused or FitmentForm(initial={"positions": [one for one in Position.values if one not in known]}),
         "damper_models": DamperModel.objects.exists(),
         "why_kept": why_kept(model) if may_keep else "",
+        "interval": told_interval(interval_for(list({one.damper_model for one in model.fitments.all()}), model)),
         "history": AuditEntry.objects.filter(kind="vehiclemodel", key=str(model.pk)),
         "may_keep": may_keep,
         "trail": TRAIL,

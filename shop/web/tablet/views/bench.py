@@ -3,6 +3,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from shop.documents.selectors import picture
+from shop.picklists.selectors import offers_of
 from shop.web.access import allow
 from shop.web.tablet import words
 from shop.web.tablet.forms import TagForm
@@ -42,6 +43,7 @@ def job(request, pk):
         aims=words.aims(job.sheet),
         picture=picture(job.sheet, job.order.bench_temperature_k),
         settings=settings_of(job),
+        offers=offers_of(job.order.pick_list, list(job.order.pick_list.lines.all()), job.tag),
         others=others,
         to_book=job.order.status == OrderStatus.ON_BENCH
         and all(one.status == JobStatus.CLOSED for one in [job, *others]),
