@@ -58,10 +58,17 @@ class VersionedForm(KeyedForm):
         self.now = [
             (self[name].label, self._in_words(name, value))
             for name, value in there.items()
-            if _as_sent(value) != self.data.get(self.add_prefix(name), "").strip()
+            if _as_sent(value) != self._sent(name)
         ]
 
+    def _sent(self, name: str) -> str:
+        """What was typed for a field; a box without a tick is not sent at all."""
+        sent = self.data.get(self.add_prefix(name), "").strip()
+        return _as_sent(bool(sent)) if isinstance(self.fields[name], forms.BooleanField) else sent
+
     def _in_words(self, name: str, value) -> str:
+        if isinstance(value, bool):
+            return "yes" if value else "no"
         choices = getattr(self.fields[name], "choices", None) if isinstance(value, str | int) else None
         return dict(choices or []).get(value, value) or "nothing"
 
