@@ -137,6 +137,7 @@ INSTALLED_APPS = [
     "shop.workorders",
     "shop.documents",
     "shop.reminders",
+    "shop.exchange",
     "shop.web",
     "shop.demo",
     "api",
@@ -254,8 +255,13 @@ CONTENT_SECURITY_POLICY = {
         "frame-ancestors": [NONE],
     }
 }
-# Longer bodies are refused with 413 before anything reads them; photos have a limit of their own.
+# Longer bodies are refused with 413 before anything reads them, but for the addresses that take files.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2_500_000
+LONGEST_TABLE = 10_000_000
+LONGER_BODIES = {
+    "/manage/exchange/": LONGEST_TABLE + 100_000,
+    "/api/v1/exchange/": LONGEST_TABLE * 4 // 3 + 100_000,  # in JSON, as Base64
+}
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 2000
 
 # --- API -----------------------------------------------------------------------------------------------------------

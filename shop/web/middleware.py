@@ -12,12 +12,18 @@ class RefusalMiddleware:
 
     def __call__(self, request):
         length = request.META.get("CONTENT_LENGTH") or "0"
-        if not length.isdigit() or int(length) <= settings.DATA_UPLOAD_MAX_MEMORY_SIZE:
+        longest = _longest(request.path)
+        if not length.isdigit() or int(length) <= longest:
             return self.get_response(request)
         if request.path.startswith("/api/"):
-            message = f"The request has {length} bytes; allowed are {settings.DATA_UPLOAD_MAX_MEMORY_SIZE}."
+            message = f"The request has {length} bytes; allowed are {longest}."
             return JsonResponse({"message": message, "code": "too_long", "fields": {}}, status=413)
         return render(request, "413.html", status=413)
+
+
+def _longest(path: str) -> int:
+    more = (limit for start, limit in settings.LONGER_BODIES.items() if path.startswith(start))
+    return next(more, settings.DATA_UPLOAD_MAX_MEMORY_SIZE)
 
 
 class LogInFirstMiddleware(LoginRequiredMiddleware):
