@@ -1,7 +1,7 @@
 """Files in: received, checked, brought in. The row of a run is the queue; Celery is its clock.
 
-Checking is the very same as bringing in, in a transaction that is taken back. Whoever holds the lock on the run's row is
-at work on it: with a worker that dies the lock is gone and nothing is written, and the next one begins anew.
+Checking is the very same as bringing in, in a transaction that is taken back. Whoever holds the lock on the run's row
+is at work on it: with a worker that dies the lock is gone and nothing is written, and the next one begins anew.
 """
 
 import logging

@@ -69,7 +69,7 @@ def opened(path: Path, kind: type[Kind]):
     try:
         with path.open("rb") as file:
             if kind_of_file(file.read(8)) == "xlsx":
-                with _workbook(path) as rows:
+                with _workbook(file) as rows:
                     yield _lines(rows, kind)
             else:
                 file.seek(0)
@@ -86,9 +86,7 @@ def _lines(rows: Iterator[tuple[int, list]], kind: type[Kind]) -> Iterator[Line]
     if header is None:
         raise BadFile("This file is empty. The first line names the columns; the empty table shows them.")
     columns = _columns([one if isinstance(one, str) else "" for one in header[1]], kind)
-    count = 0
-    for number, found in rows:
-        count += 1
+    for count, (number, found) in enumerate(rows, 1):
         if count > MOST_ROWS:
             raise BadFile(f"This file has more than {MOST_ROWS} rows. Divide it into several.")
         yield _line(number, found, columns)
@@ -195,11 +193,11 @@ def _delimiter(first: str, kind: type[Kind]) -> str:
 
 
 @contextmanager
-def _workbook(path: Path):
+def _workbook(file):
     """Yield the rows of the first sheet."""
-    _check_archive(path)
+    _check_archive(file)
     try:
-        book = load_workbook(path, read_only=True, data_only=True, keep_links=False)
+        book = load_workbook(file, read_only=True, data_only=True, keep_links=False)
         sheet = book.worksheets[0]
     except Exception:  # the reader raises many kinds for a file that is no spreadsheet
         raise BadFile(
@@ -211,9 +209,9 @@ def _workbook(path: Path):
         book.close()
 
 
-def _check_archive(path: Path) -> None:
+def _check_archive(file) -> None:
     try:
-        with zipfile.ZipFile(path) as archive:
+        with zipfile.ZipFile(file) as archive:
             members = archive.infolist()
     except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError):
         raise BadFile(f"{NO_TABLE} It begins like an XLSX file and is not whole: send it once more.") from None

@@ -21,8 +21,8 @@ class Customers(Kind):
     ability = "keep_customers"
     about = (
         "A customer is found again by the name together with the e-mail address or the phone number. One that is not "
-        "there yet is entered; one that is there is changed to what the file says. A column that the file does not have "
-        "changes nothing."
+        "there yet is entered; one that is there is changed to what the file says. A column that the file does not "
+        "have changes nothing."
     )
     columns = [
         Column("name", "Name", "Of a person or a firm.", "Ines Calloway", required=True),
@@ -61,11 +61,8 @@ class Customers(Kind):
                 return Outcome.UNCHANGED
         found = [row for row in named.values() if same_customer(row, email, given.get("phone", ""))]
         if len(found) > 1:
-            raise ValidationError(
-                {
-                    "name": f"{len(found)} customers in the book are called so and are reached so. Change them on their pages."
-                }
-            )
+            words = f"{len(found)} customers in the book are called so and reached so. Change them on their pages."
+            raise ValidationError({"name": words})
         if not found and sharing:
             other = next(iter(sharing.values()))
             words = (
@@ -102,8 +99,8 @@ class Customers(Kind):
             return row
         if row.reminder_consent != Consent.NOT_ASKED:
             words = (
-                f"The book says: {row.get_reminder_consent_display()}. What a customer has answered is changed on their "
-                "page, when they say so."
+                f"The book says: {row.get_reminder_consent_display()}. What a customer has answered is changed on "
+                "their page, when they say so."
             )
             raise ValidationError({"reminders": words})
         return record_consent(customer=row, wants=answer == Consent.YES, by=self.by, at=self.at, how=HOW)

@@ -42,9 +42,9 @@ class Sheets(Kind):
     one = "spec sheet"
     ability = "keep_specs"
     about = (
-        "A sheet is found again by its code. One that is not there yet is entered as a DRAFT, whatever it was where the "
-        "file comes from: a second person verifies it against the source, as always. A sheet that is there is never "
-        "changed from a file."
+        "A sheet is found again by its code. One that is not there yet is entered as a DRAFT, whatever it was where "
+        "the file comes from: a second person verifies it against the source, as always. A sheet that is there is "
+        "never changed from a file."
     )
     belongs = {"damper_model": "damper_name", "vehicle_model": "vehicle_name", "keep_flagged": "sure", "code": "code"}
     columns = [

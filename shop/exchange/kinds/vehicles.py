@@ -19,9 +19,9 @@ class Vehicles(Kind):
     one = "vehicle"
     ability = "keep_customers"
     about = (
-        "A vehicle is found again by its VIN or frame number; without one, among those of its customer by the plate, and "
-        "without that too by model and model year. One that is not there yet is entered; one that is there is changed to "
-        "what the file says. Bring the customers in first."
+        "A vehicle is found again by its VIN or frame number; without one, among those of its customer by the plate, "
+        "and without that too by model and model year. One that is not there yet is entered; one that is there is "
+        "changed to what the file says. Bring the customers in first."
     )
     belongs = {"customer": "customer_name"}
     columns = [
@@ -71,11 +71,8 @@ class Vehicles(Kind):
                 raise ValidationError({"vin": words})
             return self._compare(row, given, model)
         if len(customers) > 1:
-            raise ValidationError(
-                {
-                    "customer_name": f"{len(customers)} customers are called so. Give the e-mail address or the phone too."
-                }
-            )
+            words = f"{len(customers)} customers are called so. Give the e-mail address or the phone too."
+            raise ValidationError({"customer_name": words})
         with transaction.atomic():
             row = create_vehicle(
                 customer=customers[0], model=model, **self._says(given), by=self.by, at=self.at
@@ -190,8 +187,7 @@ class Vehicles(Kind):
 def _reached(customer: Customer, given: Given) -> bool:
     """Whether a customer is reached as the line says; what it does not say is not asked."""
     email, phone = given.get("customer_email", ""), given.get("customer_phone", "")
-    return (not email or customer.email.casefold() == email.casefold()) and (
-        not phone
-        or customer.phone.strip() == phone
-        or (digits(phone) != "" and digits(customer.phone) == digits(phone))
-    )
+    if email and customer.email.casefold() != email.casefold():
+        return False
+    same = customer.phone.strip() == phone or (digits(phone) and digits(customer.phone) == digits(phone))
+    return not phone or bool(same)
