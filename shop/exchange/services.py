@@ -22,11 +22,11 @@ from shop.exchange.kinds import KINDS
 from shop.exchange.models import BEGUN, RUN_KEPT, STOPPABLE, UNFINISHED, ImportRun, RunState
 from shop.exchange.table import Kind, Outcome, Problem
 from shop.staff.models import User
-from shop.staff.services import coming_from, note
+from shop.staff.services import note
 
 log = logging.getLogger(__name__)
 
-BATCH = 200
+BATCH = 500
 MOST_PROBLEMS_KEPT = 1000
 MOST_ATTEMPTS = 3
 WORK = "exchange.work"
@@ -158,7 +158,7 @@ def _work(run: ImportRun, at: datetime) -> ImportRun:
     found = _Found()
     try:
         with transaction.atomic():
-            _go_through(run, path, kind(by, at), found)
+            _go_through(run, path, kind(by, at, run.file_name), found)
             if found.problem_count or not writing:
                 transaction.set_rollback(True)
     except BadFile as error:
@@ -198,10 +198,7 @@ def _go_through(run: ImportRun, path, kind: Kind, found: _Found) -> None:
                 found.add(problems)
                 if not problems:
                     readable.append(given)
-            kind.prepare(readable)
-            for given in readable:
-                with coming_from(f"from {run.file_name}, line {given.line}"):
-                    outcome, problems = kind.try_to_bring(given)
+            for outcome, problems in kind.bring_batch(readable):
                 found.add(problems)
                 if outcome:
                     found.outcomes[outcome] += 1

@@ -14,6 +14,7 @@ from shop.core.errors import LOST_RACE, is_duplicate
 from shop.exchange import cells
 from shop.exchange.models import KindName
 from shop.staff.models import User
+from shop.staff.services import coming_from
 
 NUL = "There is a hidden character in this, most likely copied along with it. Type it by hand."
 EXAMPLE = "This is the example line of the empty table. Take it out."
@@ -86,12 +87,19 @@ class Kind:
     columns: ClassVar[list[Column]]
     belongs: ClassVar[dict[str, str]] = {}  # a service's field that is no column -> the column its refusal is shown at
 
-    def __init__(self, by: User, at: datetime):
-        self.by, self.at = by, at
+    def __init__(self, by: User, at: datetime, file_name: str):
+        self.by, self.at, self.file_name = by, at, file_name
         self._lines: dict[int, int] = {}  # rows of the book that this file has written: primary key -> line
 
     def prepare(self, batch: list[Given]) -> None:
         """Look up at once what the rows of this batch are about."""
+
+    def enter_together(self, batch: list[Given]) -> set[int]:
+        """Enter at once those rows of a batch that are new and sound; answers their lines. The others come singly.
+
+        A kind whose service takes many does this, because most files are new throughout.
+        """
+        return set()
 
     def bring(self, given: Given) -> Outcome:
         """Enter, change or leave one row, through the services. ValidationError by service field or column name."""
@@ -135,6 +143,22 @@ class Kind:
     def _is_example(cls, row: dict[str, str]) -> bool:
         own = {one.name: one.example for one in cls.columns if one.name in row and not one.told_only}
         return bool(own) and all(row[name] == example for name, example in own.items())
+
+    def bring_batch(self, batch: list[Given]) -> Iterator[tuple[Outcome | None, list[Problem]]]:
+        """The outcome of each row, or all that speaks against it, in the order of the file."""
+        self.prepare(batch)
+        entered = self.enter_together(batch)
+        for given in batch:
+            if given.line in entered:
+                yield Outcome.NEW, []
+            else:
+                with coming_from(self.origin(given)):
+                    found = self.try_to_bring(given)
+                yield found
+
+    def origin(self, given: Given) -> str:
+        """For the audit trail."""
+        return f"from {self.file_name}, line {given.line}"
 
     def try_to_bring(self, given: Given) -> tuple[Outcome | None, list[Problem]]:
         """The outcome of one row, or all that the services say against it."""

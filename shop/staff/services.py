@@ -32,9 +32,21 @@ def coming_from(origin: str):
 
 def note(*, who: User | str, kind: str, key, what: str, at: datetime) -> AuditEntry:
     """Add one line to the audit trail, in the caller's transaction."""
-    origin = _origin.get()
+    entry = _entry(who, kind, key, what, _origin.get(), at)
+    entry.save(force_insert=True)
+    return entry
+
+
+def note_each(*, who: User | str, kind: str, lines: list[tuple], at: datetime) -> None:
+    """Add many lines at once: (key, what, origin), the last as coming_from would say it, or empty."""
+    AuditEntry.objects.bulk_create(
+        [_entry(who, kind, key, what, f" ({origin})" if origin else _origin.get(), at) for key, what, origin in lines]
+    )
+
+
+def _entry(who: User | str, kind: str, key, what: str, origin: str, at: datetime) -> AuditEntry:
     what = what[: 500 - len(origin)] + origin
-    return AuditEntry.objects.create(who=str(who)[:150], kind=kind, key=str(key), what=what, at=at)
+    return AuditEntry(who=str(who)[:150], kind=kind, key=str(key), what=what, at=at)
 
 
 @transaction.atomic

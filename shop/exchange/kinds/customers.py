@@ -4,7 +4,13 @@ from django.db.models import Q
 from django.db.models.functions import Lower
 
 from shop.customers.models import Consent, Customer
-from shop.customers.services import change_customer, create_customer, record_consent
+from shop.customers.services import (
+    NewCustomer,
+    change_customer,
+    create_customer,
+    create_customers,
+    record_consent,
+)
 from shop.exchange import cells
 from shop.exchange.models import KindName
 from shop.exchange.table import Column, Given, Kind, Outcome
@@ -52,6 +58,32 @@ class Customers(Kind):
             if key:
                 index.setdefault(key.casefold(), {})[row.pk] = row
 
+    def enter_together(self, batch):
+        """Those whose name and address nobody has: neither in the book, nor in an earlier line of the batch."""
+        new, mentioned = [], set()
+        for given in batch:
+            keys = {given.values["name"].casefold(), given.get("email", "").casefold()} - {""}
+            known = any(key in index for key in keys for index in (self._by_name, self._by_email))
+            answered = given.get("reminders", Consent.NOT_ASKED) != Consent.NOT_ASKED
+            if not known and not answered and not keys & mentioned:
+                new.append(given)
+            mentioned |= keys
+        if not new:
+            return set()
+        rows = [NewCustomer(**self._says(given), origin=self.origin(given)) for given in new]
+        try:
+            customers = create_customers(new=rows, by=self.by, at=self.at)
+        except ValidationError:  # which of them and why, is told when they come singly
+            return set()
+        for row, given in zip(customers, new, strict=True):
+            self._remember(row)
+            self.wrote(row, given)
+        return {given.line for given in new}
+
+    @staticmethod
+    def _says(given: Given) -> dict[str, str]:
+        return {name: given.get(name, "") for name in TEXTS}
+
     def bring(self, given: Given) -> Outcome:
         email, name = given.get("email", ""), given.values["name"]
         sharing = self._by_email.get(email.casefold(), {}) if email else {}
@@ -74,9 +106,7 @@ class Customers(Kind):
 
     def _enter(self, given: Given) -> Outcome:
         with transaction.atomic():
-            row = create_customer(
-                **{name: given.get(name, "") for name in TEXTS}, by=self.by, at=self.at
-            )  # fmt: skip
+            row = create_customer(**self._says(given), by=self.by, at=self.at)
             row = self._note_answer(row, given)
         self._remember(row)
         self.wrote(row, given)

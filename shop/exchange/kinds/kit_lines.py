@@ -88,8 +88,8 @@ class KitLines(Kind):
         *YEAR_COLUMNS,
     ]  # fmt: skip
 
-    def __init__(self, by, at):
-        super().__init__(by, at)
+    def __init__(self, by, at, file_name):
+        super().__init__(by, at, file_name)
         self._models = DamperModels()
 
     def prepare(self, batch):

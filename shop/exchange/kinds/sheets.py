@@ -70,8 +70,8 @@ class Sheets(Kind):
         Column("status", "Status", "Told only: what comes in is a draft.", told_only=True),
     ]  # fmt: skip
 
-    def __init__(self, by, at):
-        super().__init__(by, at)
+    def __init__(self, by, at, file_name):
+        super().__init__(by, at, file_name)
         self._models = DamperModels()
         self._vehicles = {}
         for one in VehicleModel.objects.order_by("-year_from"):

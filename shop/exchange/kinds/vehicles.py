@@ -38,8 +38,8 @@ class Vehicles(Kind):
                read=cells.day),
     ]  # fmt: skip
 
-    def __init__(self, by, at):
-        super().__init__(by, at)
+    def __init__(self, by, at, file_name):
+        super().__init__(by, at, file_name)
         self._models = {}
         for model in VehicleModel.objects.all():
             self._models.setdefault((model.maker.casefold(), model.name.casefold()), []).append(model)
