@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import Sum, Value
+from django.db.models import Q, Sum
 from django.db.models.functions import Upper
 
 from shop.core.amounts import stock_amount
@@ -117,7 +117,8 @@ def create_parts(*, new: list[NewPart], by: User, at: datetime) -> list[Part]:
     ]
     numbers = [part.number for part in parts]
     twins = {}
-    for part in Part.objects.annotate(key=Upper("number")).filter(key__in=[Upper(Value(one)) for one in numbers]):
+    alike = Q(number__in=numbers) | Q(key__in={one.upper() for one in numbers})
+    for part in Part.objects.annotate(key=Upper("number")).filter(alike):
         twins.setdefault(part.number.casefold(), part)
     lines = {}
     for line in KitLine.objects.filter(part_number__in=numbers).select_related("damper_model").order_by("-pk"):

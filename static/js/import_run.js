@@ -1,0 +1,27 @@
+// A file at work (data-import) tells how far it has come; when it is through, the page is opened anew. Without this the
+// page says the same after "Look again".
+
+const box = document.querySelector("[data-import]");
+const PAUSE_MS = 700;
+
+const look = async () => {
+  let told;
+  try {
+    const response = await fetch(box.dataset.import);
+    told = response.ok && !response.redirected ? await response.json() : undefined;
+  } catch {
+    told = undefined; // the shop does not answer just now; it is asked again
+  }
+  if (told && told.state !== box.dataset.state && !(told.state === "checking" || told.state === "importing")) {
+    location.reload();
+    return;
+  }
+  if (told) {
+    box.dataset.state = told.state;
+    box.querySelector("[data-words]").textContent = told.words;
+    Object.assign(box.querySelector("progress"), { max: told.rows || 1, value: told.done });
+  }
+  setTimeout(look, PAUSE_MS);
+};
+
+if (box) setTimeout(look, PAUSE_MS);
