@@ -71,6 +71,7 @@ def rows(db):
         "jobs": job.pk,
         "pick-lines": job.order.pick_list.lines.first().pk,
         "parts": family["oil"].pk,
+        "exchange": make.make_import_run(by=manager).pk,
     }
     # The application as a server runs it closes its connection after a request; the test's transaction hangs on it.
     request_started.disconnect(close_old_connections)
