@@ -133,7 +133,7 @@ class ImportDetail(Endpoint):
 class ImportBringIn(Endpoint):
     permission_classes = [Allows("exchange")]
 
-    @extend_schema(request=Input, responses=ImportOutput)
+    @extend_schema(request=None, responses=ImportOutput)
     def post(self, request, pk):
         """Have a checked file written, all of it or nothing."""
         self.body(Input)
@@ -144,7 +144,7 @@ class ImportBringIn(Endpoint):
 class ImportPutAway(Endpoint):
     permission_classes = [Allows("exchange")]
 
-    @extend_schema(request=Input, responses=ImportOutput)
+    @extend_schema(request=None, responses=ImportOutput)
     def post(self, request, pk):
         """Forget a file that is not to be brought in."""
         self.body(Input)

@@ -238,10 +238,10 @@ def _sheet_rows(sheet) -> Iterator[tuple[int, list]]:
         if found is None:
             return
         number += 1
-        if not any(one.value is not None for one in found):
-            continue
         if number > MOST_LINES:
             raise BadFile(f"This file has more than {MOST_LINES} lines. Divide it into several.")
+        if not any(one.value is not None for one in found):
+            continue
         row = [_cell(one) for one in found]
         while row and row[-1] == "":
             row.pop()
