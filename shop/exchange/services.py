@@ -191,20 +191,22 @@ def _go_through(run: ImportRun, path, kind: Kind, found: _Found) -> None:
     done = 0
     with opened(path, type(kind)) as lines:
         while batch := list(islice(lines, BATCH)):
-            readable = []
+            readable, wrong = [], []
             for line in batch:
                 given, problems = type(kind).read(line.number, line.row)
                 problems = line.problems + problems
-                found.add(problems)
+                wrong += problems
                 if not problems:
                     readable.append(given)
             for outcome, problems in kind.bring_batch(readable):
-                found.add(problems)
+                wrong += problems
                 if outcome:
                     found.outcomes[outcome] += 1
                 done += 1
                 progress.tell(done)
-            done = min(found.rows, done + len(batch) - len(readable))
+            found.add(sorted(wrong, key=lambda one: one.line))
+            done += len(batch) - len(readable)
+            progress.tell(done)
 
 
 def _locked(pk: int, states) -> ImportRun | None:

@@ -85,6 +85,7 @@ class Kind:
     ability: ClassVar[str]
     about: ClassVar[str]  # how a line is found again, and what happens to it
     columns: ClassVar[list[Column]]
+    do_not_call_in_templates = True  # a page gets the class itself
     belongs: ClassVar[dict[str, str]] = {}  # a service's field that is no column -> the column its refusal is shown at
 
     def __init__(self, by: User, at: datetime, file_name: str):
@@ -141,8 +142,7 @@ class Kind:
 
     @classmethod
     def _is_example(cls, row: dict[str, str]) -> bool:
-        own = {one.name: one.example for one in cls.columns if one.name in row and not one.told_only}
-        return bool(own) and all(row[name] == example for name, example in own.items())
+        return all(row.get(one.name) == one.example for one in cls.columns if not one.told_only)
 
     def bring_batch(self, batch: list[Given]) -> Iterator[tuple[Outcome | None, list[Problem]]]:
         """The outcome of each row, or all that speaks against it, in the order of the file."""
@@ -167,7 +167,7 @@ class Kind:
         except ValidationError as error:
             found = []
             for field, errors in error.update_error_dict({}).items():
-                for sentence in ValidationError(errors).messages:
+                for sentence in map(_in_our_words, ValidationError(errors).error_list):
                     column = None if field == NON_FIELD_ERRORS else self.place(field, sentence)
                     value = given.cells.get(column.name, "") if column else ""
                     found.append(Problem(given.line, column.header if column else "", cells.shortened(value), sentence))
@@ -203,6 +203,14 @@ class Kind:
         """Refuse a second line about a row that this file has written, when the two do not say the same."""
         if first := self._lines.get(row.pk):
             raise ValidationError(f"Line {first} is about {row} too and says something else. Leave one of the two.")
+
+
+def _in_our_words(error: ValidationError) -> str:
+    """What the framework says of a column that is too short, as our forms say it."""
+    if error.code == "max_length" and error.params:
+        most, has = error.params["limit_value"], error.params["show_value"]
+        return f"This has {has} characters; the book takes at most {most} characters. Shorten it."
+    return error.messages[0]
 
 
 def near(name: str, names: list[str]) -> str:

@@ -38,7 +38,8 @@ def test_every_usual_way_to_save_a_csv_file_is_read(manager, delimiter, encoding
 
 
 def test_columns_come_in_any_order_whatever_their_capitals_and_one_that_is_not_needed_may_lack(manager):
-    run = brought_in("parts", parts(["pieces", "seal kit", "SK-1"], header=["measured IN", " Name ", "PART  NUMBER"]), manager)
+    file = parts(["pieces", "seal kit", "SK-1"], header=["measured IN", " Name ", "PART  NUMBER"])
+    run = brought_in("parts", file, manager)
     assert run.state == RunState.DONE
     assert make.Part.objects.get().bin == ""
 
@@ -73,7 +74,7 @@ def test_every_column_that_is_unknown_missing_or_twice_is_named_and_near_words_a
         (b",".join(b"%d" % n for n in range(1_000_000)), "more than 100 columns"),
         (b"PK\x03\x04 and then nothing of the kind", "not whole"),
     ],
-    ids=["mark alone", "blank lines", "bytes", "nul", "half utf-16", "open quote", "huge cell", "million columns", "no zip"],
+    ids=["mark", "blank lines", "bytes", "nul", "half utf-16", "open quote", "huge cell", "million columns", "no zip"],
 )
 def test_a_file_that_is_no_table_is_refused_with_a_sentence(manager, content, words):
     run = checked("parts", raw(content), manager)
@@ -83,7 +84,12 @@ def test_a_file_that_is_no_table_is_refused_with_a_sentence(manager, content, wo
 
 @pytest.mark.parametrize(
     ("content", "words"),
-    [(b"", "empty"), (b"\xd0\xcf\x11\xe0 old", "old format"), (b"%PDF-1.7", "not a print"), (b"x" * 10_000_001, "10 MB")],
+    [
+        (b"", "empty"),
+        (b"\xd0\xcf\x11\xe0 old", "old format"),
+        (b"%PDF-1.7", "not a print"),
+        (b"x" * 10_000_001, "10 MB"),
+    ],
     ids=["empty", "old", "print", "too long"],
 )
 def test_what_can_be_told_at_once_is_refused_before_it_is_kept(manager, content, words):
@@ -101,7 +107,8 @@ def test_a_line_with_too_many_or_too_few_cells_is_told_and_an_empty_one_is_left_
 
 
 def test_lines_are_counted_as_a_spreadsheet_does_also_behind_a_cell_of_several_lines(manager):
-    run = checked("parts", parts(["SK-1", "seal kit", "pieces", ""], ["SK-2", "a\nb", "pieces", ""], ["", "", "", "C"]), manager)
+    rows = [["SK-1", "seal kit", "pieces", ""], ["SK-2", "a\nb", "pieces", ""], ["", "", "", "C"]]
+    run = checked("parts", parts(*rows), manager)
     assert {line for line, _, _ in told(run)} == {5}
 
 
@@ -131,7 +138,8 @@ def test_more_rows_than_a_worker_can_do_are_refused(manager, monkeypatch):
 
 
 def test_a_spreadsheet_is_read_with_numbers_as_they_look(manager):
-    run = brought_in("parts", xlsx_file(HEADER, [1001, "seal kit", "pieces", None], [2.5, "ring", "pieces", True]), manager)
+    rows = [[1001, "seal kit", "pieces", None], [2.5, "ring", "pieces", True]]
+    run = brought_in("parts", xlsx_file(HEADER, *rows), manager)
     assert (run.state, run.problems) == (RunState.DONE, [])
     assert set(make.Part.objects.values_list("number", "bin")) == {("1001", ""), ("2.5", "yes")}
 
