@@ -8,10 +8,11 @@ from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
+from rest_framework.parsers import BaseParser
 from rest_framework.renderers import BaseRenderer, JSONRenderer
 from rest_framework.response import Response
 
-from api.endpoint import Endpoint, Listing
+from api.endpoint import Endpoint, Json, Listing
 from api.fields import Brief, Input
 from api.permissions import Allows
 from shop.core.clock import local_day
@@ -27,6 +28,15 @@ class Csv(BaseRenderer):
     """For the Accept header alone: the rows leave as they are read."""
 
     media_type, format = "text/csv", "csv"
+
+
+class LongJson(BaseParser):
+    """Our JSON, read past the limit that the framework sets for every body: a file has one of its own."""
+
+    media_type = Json.media_type
+
+    def parse(self, stream, media_type=None, parser_context=None):
+        return Json().parse(stream, media_type, parser_context)
 
 
 class TableColumnOutput(serializers.Serializer):
@@ -157,6 +167,7 @@ def _endpoints(kind):
 
     class Table(Endpoint):
         permission_classes = [Allows(kind.ability)]
+        parser_classes = [LongJson]
         renderer_classes = [JSONRenderer, Csv]
 
         @extend_schema(

@@ -7,6 +7,7 @@ from axe_playwright_python.sync_playwright import Axe
 from django.urls import reverse
 from django.utils import timezone
 
+from shop.exchange.kinds import KINDS
 from shop.specs.models import SheetStatus
 from shop.workorders.models import OrderStatus, WorkOrder
 from shop.workorders.services import call_off, check_in, close_job, close_order, hand_back
@@ -70,7 +71,9 @@ def every_page(family, by):
         manage("stock"), manage("receive", ask=f"?part={family['oil'].pk}"), manage("staff"),
         manage("count", ask=f"?part={family['oil'].pk}"), manage("person", by.pk), manage("role", by.pk),
         manage("password", by.pk), manage("let_go", by.pk), manage("person_new"), manage("pin", by.pk),
-        reverse("own_password"),
+        reverse("own_password"), manage("exchange"), *(manage("table", kind) for kind in KINDS),
+        manage("import_run", make.make_import_run(by=by).pk),
+        manage("import_run", make.make_import_run(by=by, state="checked", new=1, problems=[], problem_count=0).pk),
     ]  # fmt: skip
 
 
