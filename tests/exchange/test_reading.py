@@ -120,7 +120,7 @@ def test_a_hidden_character_in_a_cell_is_told(manager):
 
 
 def test_the_example_line_is_not_taken_for_a_part(manager):
-    run = checked("parts", parts(["SK-1001", "seal kit 14 mm", "pieces", "B-07"]), manager)
+    run = checked("parts", parts(["SK-EXAMPLE", "seal kit 14 mm", "pieces", "B-07"]), manager)
     ((line, _, sentence),) = told(run)
     assert line == 2
     assert "example line" in sentence

@@ -79,7 +79,7 @@ class KitLines(Kind):
     belongs = {"damper_model": "damper_name", "measure": "amount"}
     columns = [
         *DAMPER_COLUMNS,
-        Column("part_number", "Part number", "As the parts list prints it.", "SK-1001", required=True),
+        Column("part_number", "Part number", "As the parts list prints it.", "SK-EXAMPLE", required=True),
         Column("name", "Name", "As the parts list prints it.", "seal kit 14 mm", required=True),
         Column(
             "amount", "Amount for one damper", f"With its unit: 2 pcs, 340 mL, 4 g, or “{BY_SHEET}”.", "1 pcs",

@@ -20,7 +20,7 @@ class Parts(Kind):
         "one that is there with other words is told, and changed on its own page."
     )
     columns = [
-        Column("number", "Part number", "As the parts lists of the dampers name it.", "SK-1001", required=True),
+        Column("number", "Part number", "As the parts lists of the dampers name it.", "SK-EXAMPLE", required=True),
         Column("name", "Name", "What it is.", "seal kit 14 mm", required=True),
         Column(
             "measure", "Measured in", f"One of: {', '.join(MEASURED)}.", "pieces",
