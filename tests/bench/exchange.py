@@ -52,7 +52,7 @@ def speed(desk, content):
     check, bring, insert = (median(times[1:]) for times in (checks, imports, bare_times))
     rates = f"{ROWS / bring:.0f} : {ROWS / insert:.0f} rows/s; checked at {ROWS / check:.0f} rows/s"
     how = f"{rates}; medians of {ROUNDS} in turns after 1 to warm up; the import also checks, and writes the trail"
-    yield Measure(f"Import of {ROWS} stock items : bare bulk insert of the same rows", bring / insert, 20, how)
+    yield Measure(f"Import of {ROWS} stock items : bare bulk insert of the same rows", bring / insert, 12, how)
 
 
 def memory(desk, content):
@@ -66,7 +66,7 @@ def memory(desk, content):
         tracemalloc.stop()
     few, many = peaks
     how = f"{many / 1e6:.1f} MB : {few / 1e6:.1f} MB above where it began"
-    return Measure(f"Peak memory of a check: {ROWS} rows : {FEW} rows", many / few, 1.5, how)
+    return Measure(f"Peak memory of a check: {ROWS} rows : {FEW} rows", many / few, 1.3, how)
 
 
 def _seconds_of(run, state):

@@ -128,9 +128,10 @@ class Vehicles(Kind):
 
     def _compare(self, row: Vehicle, given: Given, model: VehicleModel) -> Outcome:
         if self._same(row, given, model):
-            if row.pk in self._lines and not (row.vin or row.plate):
+            first = None if row.vin or row.plate else self.line_of(row)
+            if first:
                 words = (
-                    f"Line {self._lines[row.pk]} says exactly the same. A second vehicle like it needs a VIN, a frame "
+                    f"Line {first} says exactly the same. A second vehicle like it needs a VIN, a frame "
                     "number or a plate, or nobody can tell the two apart."
                 )
                 raise ValidationError(words)
