@@ -17,11 +17,13 @@ from api.fields import Brief, Input
 from api.permissions import Allows
 from shop.core.clock import local_day
 from shop.exchange import services
-from shop.exchange.files.store import Upload
+from shop.exchange.files.store import MOST_BYTES, Upload
 from shop.exchange.files.writing import CSV_TYPE, csv_lines
 from shop.exchange.kinds import KINDS
 from shop.exchange.models import ImportRun
 from shop.exchange.selectors import kinds_for, progress, runs_for
+
+REST_OF_THE_BODY = 100_000
 
 
 class Csv(BaseRenderer):
@@ -167,6 +169,7 @@ def _endpoints(kind):
 
     class Table(Endpoint):
         permission_classes = [Allows(kind.ability)]
+        takes_bytes = MOST_BYTES * 4 // 3 + REST_OF_THE_BODY
         parser_classes = [LongJson]
         renderer_classes = [JSONRenderer, Csv]
 

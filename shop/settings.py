@@ -256,13 +256,8 @@ CONTENT_SECURITY_POLICY = {
         "frame-ancestors": [NONE],
     }
 }
-# Longer bodies are refused with 413 before anything reads them, but for the addresses that take files.
+# Longer bodies are refused with 413 before anything reads them; photos have a limit of their own.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2_500_000
-LONGEST_TABLE = 10_000_000
-LONGER_BODIES = {
-    "/manage/exchange/": LONGEST_TABLE + 100_000,
-    "/api/v1/exchange/": LONGEST_TABLE * 4 // 3 + 100_000,  # in JSON, as Base64
-}
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 2000
 
 # --- API -----------------------------------------------------------------------------------------------------------

@@ -11,7 +11,6 @@ from itertools import islice
 
 from celery import current_app
 from celery.exceptions import SoftTimeLimitExceeded
-from django.conf import settings
 from django.db import DatabaseError, transaction
 
 from shop.core.errors import Conflict, refused
@@ -44,8 +43,8 @@ def receive_file(*, kind: str, file: Upload, by: User, at: datetime) -> ImportRu
     """Keep a file and have it checked; nothing of it is written before somebody says so."""
     if not file.content:
         raise refused("file", "This file is empty.", "empty")
-    if len(file.content) > settings.LONGEST_TABLE:
-        most = settings.LONGEST_TABLE // 1_000_000
+    if len(file.content) > store.MOST_BYTES:
+        most = store.MOST_BYTES // 1_000_000
         raise refused("file", f"This file has more than {most} MB. Divide it into several.", "too_long")
     try:
         kind_of_file(file.content[:8])

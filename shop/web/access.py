@@ -21,3 +21,13 @@ def allow(ability):
         return guarded
 
     return decorate
+
+
+def takes_files(most_bytes):
+    """Let the page's forms carry files: its bodies may be longer than those of other pages. Goes on the outside."""
+
+    def decorate(view):
+        view.takes_bytes = most_bytes
+        return view
+
+    return decorate

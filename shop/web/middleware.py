@@ -2,6 +2,7 @@ from django.conf import settings
 from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.http import JsonResponse
 from django.shortcuts import render, resolve_url
+from django.urls import Resolver404, resolve
 
 
 class RefusalMiddleware:
@@ -12,18 +13,25 @@ class RefusalMiddleware:
 
     def __call__(self, request):
         length = request.META.get("CONTENT_LENGTH") or "0"
-        longest = _longest(request.path)
-        if not length.isdigit() or int(length) <= longest:
+        if not length.isdigit() or int(length) <= settings.DATA_UPLOAD_MAX_MEMORY_SIZE:
+            return self.get_response(request)
+        most = most_bytes(request)
+        if int(length) <= most:
             return self.get_response(request)
         if request.path.startswith("/api/"):
-            message = f"The request has {length} bytes; allowed are {longest}."
+            message = f"The request has {length} bytes; allowed are {most}."
             return JsonResponse({"message": message, "code": "too_long", "fields": {}}, status=413)
-        return render(request, "413.html", status=413)
+        return render(request, "413.html", {"limit": f"{most / 1_000_000:g} MB"}, status=413)
 
 
-def _longest(path: str) -> int:
-    more = (limit for start, limit in settings.LONGER_BODIES.items() if path.startswith(start))
-    return next(more, settings.DATA_UPLOAD_MAX_MEMORY_SIZE)
+def most_bytes(request) -> int:
+    """How long the body may be: pages that say @takes_files allow more than others."""
+    try:
+        view = resolve(request.path_info).func
+    except Resolver404:
+        view = None
+    view = getattr(view, "view_class", view)
+    return getattr(view, "takes_bytes", settings.DATA_UPLOAD_MAX_MEMORY_SIZE)
 
 
 class LogInFirstMiddleware(LoginRequiredMiddleware):

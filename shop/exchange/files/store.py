@@ -16,6 +16,7 @@ from pathlib import Path
 from django.core.files.storage import default_storage
 
 FOLDER = "imports"
+MOST_BYTES = 10_000_000
 TOLD_EVERY = 0.2  # seconds
 ORPHAN_AFTER = timedelta(days=1)
 

@@ -44,10 +44,14 @@ def write_amount(line: KitLine) -> str:
 
 
 class DamperModels:
-    """The damper models of the catalogue, by the names that a file gives them."""
+    """The damper models of the catalogue, by the names that a file gives them.
+
+    All are locked before the first row, in the order of their keys: a file names them in any order, and somebody else
+    who works on two of them would wait for it in a circle.
+    """
 
     def __init__(self):
-        rows = DamperModel.objects.all()
+        rows = DamperModel.objects.select_for_update(no_key=True).order_by("pk")
         self._rows = {(row.maker.casefold(), row.name.casefold()): row for row in rows}
 
     def get(self, maker: str, name: str) -> DamperModel:

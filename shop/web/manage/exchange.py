@@ -11,14 +11,16 @@ from django.views.decorators.http import require_POST, require_safe
 
 from shop.core.clock import local_day
 from shop.exchange import services
+from shop.exchange.files.store import MOST_BYTES
 from shop.exchange.files.writing import TYPES, csv_lines, write_xlsx
 from shop.exchange.kinds import KINDS
 from shop.exchange.selectors import kinds_for, progress, progress_in_words, runs_for
-from shop.web.access import allow
+from shop.web.access import allow, takes_files
 from shop.web.forms import KeyedForm, submit
-from shop.web.manage.forms import TableForm
+from shop.web.manage.exchange_forms import TableForm
 from shop.web.pages import page_of, sent, show
 
+REST_OF_THE_FORM = 100_000
 TRAIL = [("Import and export", reverse_lazy("manage:exchange"))]
 
 
@@ -29,6 +31,7 @@ def exchange(request):
     return show(request, "manage/exchange/overview.html", context)
 
 
+@takes_files(MOST_BYTES + REST_OF_THE_FORM)
 @allow("exchange")
 def table(request, kind):
     """What a table of one kind looks like, and the form that takes one."""

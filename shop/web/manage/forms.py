@@ -10,7 +10,6 @@ from shop.core.amounts import altitude_unit, in_shop_unit, stock_amount, to_base
 from shop.customers.models import VehicleModel
 from shop.dampers.measures import QUANTITY, SPECIFIED, Measure
 from shop.dampers.models import DamperModel
-from shop.exchange.files.store import Upload
 from shop.parts.models import MOST_AT_ONCE_SI, Container
 from shop.specs.models import (
     COLDEST_BENCH_K,
@@ -268,25 +267,6 @@ class CountForm(KeyedForm):
         else:
             data["found"] = found + (full or 0) * container.size if container else found
         return data
-
-
-class TableForm(KeyedForm):
-    """A file with a table in it; cleans to what receive_file takes."""
-
-    file = forms.FileField(
-        widget=forms.ClearableFileInput({"accept": ".csv,.xlsx,.txt"}),
-        help_text="CSV or XLSX, at most 10 MB and 20 000 rows.",
-        error_messages={
-            "required": "No file is chosen. Choose one first.",
-            "empty": "This file is empty. The first line names the columns.",
-            "max_length": "The name of this file is too long. Give it a shorter one.",
-        },
-        max_length=200,
-    )
-
-    def clean_file(self):
-        file = self.cleaned_data["file"]
-        return Upload(file.name, file.read())
 
 
 class PersonForm(NewPasswordForm, KeyedForm):
