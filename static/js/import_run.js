@@ -1,5 +1,5 @@
-// A file at work (data-import) tells how far it has come; when it is through, the page is opened anew. Without this the
-// page says the same after "Look again".
+// A file at work (data-import) tells how far it has come; when its state is another, the page is opened anew. Without
+// this the page says the same after "Look again".
 
 const box = document.querySelector("[data-import]");
 const PAUSE_MS = 700;
@@ -12,12 +12,11 @@ const look = async () => {
   } catch {
     told = undefined; // the shop does not answer just now; it is asked again
   }
-  if (told && told.state !== box.dataset.state && !(told.state === "checking" || told.state === "importing")) {
+  if (told && told.state !== box.dataset.state) {
     location.reload();
     return;
   }
   if (told) {
-    box.dataset.state = told.state;
     box.querySelector("[data-words]").textContent = told.words;
     Object.assign(box.querySelector("progress"), { max: told.rows || 1, value: told.done });
   }
