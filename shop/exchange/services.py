@@ -186,6 +186,8 @@ def _go_through(run: ImportRun, path, kind: Kind, found: _Found) -> None:
     """Every line under the kind's rules, a batch at a time."""
     with opened(path, type(kind)) as lines:
         found.rows = sum(1 for _ in lines)
+    if not found.rows:
+        raise BadFile("This file has its first line and no other: there is no row to bring in.")
     progress = Progress(run.stored_as, found.rows)
     done = 0
     with opened(path, type(kind)) as lines:

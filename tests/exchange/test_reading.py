@@ -97,6 +97,12 @@ def test_what_can_be_told_at_once_is_refused_before_it_is_kept(manager, content,
         checked("parts", raw(content), manager)
 
 
+def test_a_table_without_a_row_is_told(manager):
+    for file in (parts(), parts([" ", "", "", ""]), xlsx_file(HEADER)):
+        ((line, _, sentence),) = told(checked("parts", file, manager))
+        assert (line, sentence) == (0, "This file has its first line and no other: there is no row to bring in.")
+
+
 def test_a_line_with_too_many_or_too_few_cells_is_told_and_an_empty_one_is_left_out(manager):
     run = checked("parts", parts(ROW, [], ["", " ", "", ""], [*ROW, "one more"], ["SK-2", "oil"]), manager)
     assert [(line, sentence.partition(".")[0]) for line, _, sentence in told(run)] == [
