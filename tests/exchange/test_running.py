@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from shop.core.errors import Conflict
+from shop.customers.services import create_customer
 from shop.exchange import services, tasks
 from shop.exchange.files import store
 from shop.exchange.models import FILE_KEPT, RUN_KEPT, ImportRun, RunState
@@ -230,6 +231,18 @@ def test_a_worker_killed_in_the_middle_leaves_nothing_half_and_the_next_one_does
     tasks.take_up.delay()
     wait_until(lambda: ImportRun.objects.filter(pk=run.pk, state=RunState.DONE).exists(), within=180)
     assert Part.objects.count() == 20_000
+
+
+@pytest.mark.flow
+@pytest.mark.serial
+def test_the_desk_writes_meanwhile_or_waits_and_is_not_sent_away(desk, start_worker):
+    run = checked("parts", parts(6000), desk)
+    stored_as = run.stored_as
+    start_worker()
+    services.bring_in(run=run, by=desk, at=NOON)
+    wait_until(lambda: (store.progress_of(stored_as) or (0, 0))[0] > 0)
+    create_customer(name="Ines Calloway", by=desk, at=NOON)
+    wait_until(lambda: ImportRun.objects.filter(pk=run.pk, state=RunState.DONE).exists())
 
 
 @pytest.mark.django_db(transaction=True)
