@@ -113,9 +113,12 @@ app.conf.beat_schedule = {
     # What is older than its interval when a worker gets to it is dropped: the next one is on its way.
     "heartbeat": {"task": "core.heartbeat", "schedule": timedelta(seconds=30), "options": {"expires": 30}},
     "send-due-reminders": {"task": "reminders.send_due", "schedule": timedelta(minutes=1), "options": {"expires": 60}},
+    # What was not taken up at once: its message was lost, or its worker died.
+    "take-up-imports": {"task": "exchange.take_up", "schedule": timedelta(minutes=1), "options": {"expires": 60}},
     # At night by the shop's clock, at an hour that every change of clocks leaves alone.
     "sweep-for-due-reminders": {"task": "reminders.sweep", "schedule": crontab(hour=4, minute=10)},
     "forget-old-keys": {"task": "core.forget_old_keys", "schedule": crontab(hour=4, minute=40)},
+    "forget-old-imports": {"task": "exchange.forget_old", "schedule": crontab(hour=4, minute=50)},
 }
 app.conf.beat_schedule_filename = str(settings.VAR / "beat-schedule")
 # Written at every task sent: it survives a kill, and a fresh file tells a health check that the scheduler is at work.

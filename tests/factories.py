@@ -186,6 +186,18 @@ def make_alternate(line, part_number, **given):
     )
 
 
+def make_import_run(by=None, **given):
+    """A file of stock items that was refused, so that nothing of it is left on the disk."""
+    from shop.exchange.models import ImportRun
+
+    defaults = {
+        "kind": "parts", "file_name": "parts.csv", "digest": "0" * 64, "uploaded_at": NOON, "state": "refused",
+        "rows": 1, "problems": [{"line": 2, "column": "Name", "value": "", "sentence": "Nothing stands here."}],
+        "problem_count": 1,
+    }  # fmt: skip
+    return ImportRun.objects.create(uploaded_by=by or make_user(Role.MANAGER), **defaults | given)
+
+
 def make_tool(kind=ToolKind.TORQUE_WRENCH, **given):
     low, high = {
         ToolKind.TORQUE_WRENCH: (5 * LBF_FT, 60 * LBF_FT),

@@ -9,6 +9,7 @@ from django.db import IntegrityError, transaction
 from shop.core.models import RequestKey
 from shop.customers.models import Customer, MeterReading, Vehicle, VehicleModel
 from shop.dampers.models import Adjuster, Damper, DamperModel, Fitment, Position
+from shop.exchange.models import ImportRun
 from shop.parts.models import Container, Movement, Part, Reservation
 from shop.picklists.models import PickLine
 from shop.specs.models import (
@@ -60,6 +61,7 @@ def book(desk, technician, second, manager):
     Reopening.objects.create(job=job, round=2, why="no full stroke", by=technician, at=NOON)
     SpecChange.objects.create(job=job, round=1, spec={"code": "H-2"}, why="page misread", by=technician, at=NOON)
     CardRevision.objects.create(order=job.order, number=1, digest="a" * 64, at=NOON)
+    make.make_import_run(by=manager)
     RequestKey.objects.create(scope="s", key="k", fingerprint="f", made_at=NOON)
     ServiceInterval.objects.create(damper_model=model, months=6, source="test")
     ServiceInterval.objects.create(vehicle_model=vehicle.model, months=6, source="test")
@@ -97,6 +99,11 @@ def two_scans(**same):
 
 CASES = {
     "requestkey_once": copy(RequestKey),
+    "importrun_kind_known": change(ImportRun, kind="tools"),
+    "importrun_state_known": change(ImportRun, state="lost", problem_count=0),
+    "importrun_refused_with_problem": change(ImportRun, problem_count=0),
+    "importrun_done_by_somebody": change(ImportRun, state="done", problem_count=0),
+    "importrun_broken_off_with_note": change(ImportRun, state="failed", problem_count=0),
     "requestkey_not_blank": copy(RequestKey, key=""),
     "user_role_known": change(User, role="owner"),
     "customer_name_given": change(Customer, name=""),

@@ -6,7 +6,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 ORDER = [
     "calc", "core", "figures", "staff", "customers", "dampers", "specs", "parts", "picklists", "workorders",
-    "documents", "reminders", "web", "demo",
+    "documents", "reminders", "exchange", "web", "demo",
 ]  # fmt: skip
 
 

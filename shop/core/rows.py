@@ -18,16 +18,17 @@ def sharing_years(year_from: int | None, year_to: int | None) -> Q:
     return shared
 
 
-def save_new(row: models.Model) -> None:
-    """Save a new row that was checked; Conflict when somebody else entered the same one since."""
+def save_new(*rows: models.Model) -> None:
+    """Save new rows of one table that were checked; Conflict when somebody else entered the same one since."""
     try:
         with transaction.atomic():
-            row.save(force_insert=True)
+            type(rows[0])._base_manager.bulk_create(rows)
     except IntegrityError as error:
         if not is_duplicate(error):
             raise
+        what = rows[0] if len(rows) == 1 else f"one of the {len(rows)} from {rows[0]} to {rows[-1]}"
         raise Conflict(
-            f"Somebody else has entered {row} just now. Look at the list before you enter it again.",
+            f"Somebody else has entered {what} just now. Look at the list before you enter it again.",
             code="entered_just_now",
         ) from error
 

@@ -19,4 +19,5 @@ ABILITIES = {
     "keep_specs": MANAGER,  # enter spec sheets
     "verify_specs": BENCH,  # confirm a sheet that somebody else entered
     "keep_staff": MANAGER,
+    "exchange": DESK,  # tables in and out as files; each kind asks for its own ability besides
 }

@@ -1,3 +1,5 @@
+from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import datetime, timedelta
 
 from django.contrib.auth.hashers import check_password, make_password
@@ -15,9 +17,36 @@ PIN_LOCKED_FOR = timedelta(minutes=10)
 PIN_COLUMNS = ["bench_pin", "bench_pin_misses", "bench_pin_locked_until"]
 
 
+_origin: ContextVar[str] = ContextVar("origin", default="")
+
+
+@contextmanager
+def coming_from(origin: str):
+    """Whatever is noted inside says where it came from: coming_from("from parts.csv, line 12")."""
+    token = _origin.set(f" ({origin})")
+    try:
+        yield
+    finally:
+        _origin.reset(token)
+
+
 def note(*, who: User | str, kind: str, key, what: str, at: datetime) -> AuditEntry:
     """Add one line to the audit trail, in the caller's transaction."""
-    return AuditEntry.objects.create(who=str(who)[:150], kind=kind, key=str(key), what=what[:500], at=at)
+    entry = _entry(who, kind, key, what, _origin.get(), at)
+    entry.save(force_insert=True)
+    return entry
+
+
+def note_each(*, who: User | str, kind: str, lines: list[tuple], at: datetime) -> None:
+    """Add many lines at once: (key, what, origin), the last as coming_from would say it, or empty."""
+    AuditEntry.objects.bulk_create(
+        [_entry(who, kind, key, what, f" ({origin})" if origin else _origin.get(), at) for key, what, origin in lines]
+    )
+
+
+def _entry(who: User | str, kind: str, key, what: str, origin: str, at: datetime) -> AuditEntry:
+    what = what[: 500 - len(origin)] + origin
+    return AuditEntry(who=str(who)[:150], kind=kind, key=str(key), what=what, at=at)
 
 
 @transaction.atomic

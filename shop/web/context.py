@@ -11,6 +11,7 @@ PLACES = [
     ("Spec table", "manage:sheets", "look"),
     ("Stock", "manage:stock", "look"),
     ("Reminders", "manage:reminders", "look"),
+    ("Import, export", "manage:exchange", "exchange"),
     ("Staff", "manage:staff", "keep_staff"),
 ]
 

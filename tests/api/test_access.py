@@ -116,6 +116,15 @@ RULES = {
     ("GET", "parts/<int:pk>/"): ALL,
     ("POST", "parts/<int:pk>/receive/"): DESK,
     ("POST", "parts/<int:pk>/count/"): DESK,
+    ("GET", "exchange/"): DESK,
+    ("GET", "exchange/files/"): DESK,
+    ("GET", "exchange/files/<int:pk>/"): DESK,
+    ("POST", "exchange/files/<int:pk>/bring-in/"): DESK,
+    ("POST", "exchange/files/<int:pk>/put-away/"): DESK,
+    **{(method, f"exchange/{name}/"): {M} for method in ("GET", "POST") for name in ("sheets", "kit-lines")},
+    **{
+        (method, f"exchange/{name}/"): DESK for method in ("GET", "POST") for name in ("parts", "customers", "vehicles")
+    },
     ("GET", "calculations/"): ALL,
     **{("POST", f"calculations/{name}/"): ALL for name in CALCULATORS},
 }

@@ -79,6 +79,7 @@ def rows(db):
         "sheets": family["damper_model"].sheets.first().pk,
         "fitments": family["vehicle_model"].fitments.first().pk,
         "procedures": draft.pk,
+        "exchange": make.make_import_run(by=manager).pk,
     }
     # The application as a server runs it closes its connection after a request; the test's transaction hangs on it.
     request_started.disconnect(close_old_connections)

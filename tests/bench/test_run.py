@@ -21,7 +21,8 @@ def test_a_missed_promise_is_told_kept_and_ends_with_1(value, code, verdict, mon
 def test_an_unknown_part_is_refused_by_name(capsys):
     with pytest.raises(SystemExit):
         run.main(["papers"])
-    assert "there is no part papers; there are documents, lists, lookup, calculations" in capsys.readouterr().err
+    told = "there is no part papers; there are documents, lists, lookup, calculations, exchange"
+    assert told in capsys.readouterr().err
 
 
 def test_what_is_compared_takes_turns():

@@ -7,6 +7,7 @@ from axe_playwright_python.sync_playwright import Axe
 from django.urls import reverse
 from django.utils import timezone
 
+from shop.exchange.kinds import KINDS
 from shop.specs.models import SheetStatus
 from shop.workorders.models import OrderStatus, WorkOrder
 from shop.workorders.services import call_off, check_in, close_job, close_order, hand_back
@@ -92,6 +93,9 @@ def every_page(family, by):
         manage("vehicle_interval", family["vehicle_model"].pk), manage("shop_interval"),
         desk("pick_list", bench.pk), desk("take_up", bench.pk, ask=f"?tag={bench.jobs.get().tag}&part=SH-1"),
         reverse("own_password"),
+        manage("exchange"), *(manage("table", kind) for kind in KINDS),
+        manage("import_run", make.make_import_run(by=by).pk),
+        manage("import_run", make.make_import_run(by=by, state="checked", new=1, problems=[], problem_count=0).pk),
     ]  # fmt: skip
 
 

@@ -6,7 +6,8 @@ from django.core.exceptions import ValidationError
 from shop.calc.units import parse
 from shop.core.errors import Conflict
 from shop.customers import services
-from shop.customers.models import Consent, Meter, ReadingSource
+from shop.customers.models import Consent, Customer, Meter, ReadingSource
+from shop.customers.services import NewCustomer, create_customers
 from shop.dampers.models import Position
 from shop.dampers.services import create_damper, fit_dampers
 from shop.staff.models import AuditEntry
@@ -110,3 +111,18 @@ def test_severe_use_is_noted_and_marks_the_forecast_stale(desk):
         vehicle=vehicle, version=vehicle.version, **known, severe_use=True, by=desk, at=NOON
     )
     assert (changed.severe_use, changed.forecast_stale) == (True, True)
+
+
+def test_many_customers_are_entered_all_or_none_under_the_same_rules(desk):
+    new = [
+        NewCustomer(" Ines Calloway ", "ines@example.com"),
+        NewCustomer("Omar Whitlock", origin="from a.csv, line 3"),
+    ]
+    first, second = create_customers(new=new, by=desk, at=NOON)
+    assert (first.name, first.email, second.created_at) == ("Ines Calloway", "ines@example.com", NOON)
+    assert AuditEntry.objects.get(kind="customer", key=str(second.pk)).what == "entered (from a.csv, line 3)"
+    for spoilt, field in [(NewCustomer(" "), "name"), (NewCustomer("X", "nobody"), "email")]:
+        with pytest.raises(ValidationError) as refused:
+            create_customers(new=[NewCustomer("Jo Silent"), spoilt], by=desk, at=NOON)
+        assert set(refused.value.message_dict) == {field}
+    assert Customer.objects.count() == 2

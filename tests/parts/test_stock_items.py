@@ -5,7 +5,7 @@ from django.core.exceptions import ValidationError
 
 from shop.parts.models import Container, Part
 from shop.parts.selectors import stock_of, to_buy
-from shop.parts.services import add_container, create_part, receive
+from shop.parts.services import NewPart, add_container, create_part, create_parts, receive
 from shop.staff.models import AuditEntry
 from tests import factories as make
 from tests.factories import NOON
@@ -70,3 +70,21 @@ def test_a_container_that_cannot_be_is_refused(desk, given, told):
     with pytest.raises(ValidationError, match=told):
         add_container(part=oil, **{"name": "can", "size": 5_000_000, "price": Decimal("89")} | given, by=desk, at=NOON)
     assert Container.objects.count() == 1
+
+
+def test_many_stock_items_are_entered_all_or_none_under_the_same_rules(desk):
+    make.make_part("SK-9")
+    new = [NewPart("SK-1", "seal  kit", "count", "B-07"), NewPart("SK-2", "oil", "volume", origin="from a.csv, line 3")]
+    first, second = create_parts(new=new, by=desk, at=NOON)
+    assert (first.number, first.name, first.bin, second.measure) == ("SK-1", "seal kit", "B-07", "volume")
+    said = AuditEntry.objects.get(kind="part", key=str(second.pk)).what
+    assert said == "entered: SK-2 oil, measured in volume (from a.csv, line 3)"
+    for spoilt, field in [
+        (NewPart("sk-3", "the same again", "count"), "number"), (NewPart("sk-9", "there already", "count"), "number"),
+        (NewPart("SK-4", "", "count"), "name"), (NewPart("SK-4", "x", "kilos"), "measure"),
+        (NewPart("SK-4", "x", "count", "b" * 21), "bin"),
+    ]:  # fmt: skip
+        with pytest.raises(ValidationError) as refused:
+            create_parts(new=[NewPart("SK-3", "seal kit", "count"), spoilt], by=desk, at=NOON)
+        assert set(refused.value.message_dict) == {field}
+    assert Part.objects.count() == 3

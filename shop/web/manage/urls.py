@@ -1,5 +1,6 @@
 from django.urls import include, path
 
+from shop.web.manage import exchange
 from shop.web.manage.reminders import reminders
 from shop.web.manage.views import coverage, lookup, procedures, scans, staff, stock
 
@@ -35,6 +36,14 @@ urlpatterns = [
     path("stock/receive/", stock.receive, name="receive"),
     path("stock/count/", stock.count, name="count"),
     path("reminders/", reminders, name="reminders"),
+    path("exchange/", exchange.exchange, name="exchange"),
+    path("exchange/files/<int:pk>/", exchange.run, name="import_run"),
+    path("exchange/files/<int:pk>/state/", exchange.run_state, name="import_state"),
+    path("exchange/files/<int:pk>/bring-in/", exchange.run_bring_in, name="import_bring_in"),
+    path("exchange/files/<int:pk>/put-away/", exchange.run_put_away, name="import_put_away"),
+    path("exchange/<slug:kind>/", exchange.table, name="table"),
+    path("exchange/<slug:kind>/empty.<slug:file_format>", exchange.template, name="table_empty"),
+    path("exchange/<slug:kind>/all.<slug:file_format>", exchange.export, name="table_all"),
     path("staff/", staff.staff, name="staff"),
     path("staff/new/", staff.person_new, name="person_new"),
     path("staff/<int:pk>/", staff.person, name="person"),
