@@ -132,18 +132,18 @@ class FullSheetOutput(SheetOutput):
         return [one.get_absolute_url() for one in sheet.scans.all()]
 
 
-class DifferenceOutput(serializers.Serializer):
+class SheetDifferenceOutput(serializers.Serializer):
     what = serializers.CharField()
     before = serializers.CharField()
     after = serializers.CharField()
 
 
-class EditionOutput(serializers.Serializer):
+class SheetEditionOutput(serializers.Serializer):
     number = serializers.IntegerField()
     by = serializers.CharField()
     at = serializers.DateTimeField()
     why = serializers.CharField()
-    changed = DifferenceOutput(many=True)
+    changed = SheetDifferenceOutput(many=True)
 
 
 class SheetQuery(Input):
@@ -231,21 +231,21 @@ class SheetWithdraw(Endpoint):
 class SheetHistory(Endpoint):
     permission_classes = [Allows("look")]
 
-    @extend_schema(responses=EditionOutput(many=True))
+    @extend_schema(responses=SheetEditionOutput(many=True))
     def get(self, request, pk):
         """Read how a sheet came to say what it says: who changed what, when and why, the newest first."""
-        return Response(EditionOutput(editions_of(self.find(ROWS, pk)), many=True).data)
+        return Response(SheetEditionOutput(editions_of(self.find(ROWS, pk)), many=True).data)
 
 
 class SheetDifferences(Endpoint):
     permission_classes = [Allows("look")]
 
-    @extend_schema(parameters=[CompareQuery], responses=DifferenceOutput(many=True))
+    @extend_schema(parameters=[CompareQuery], responses=SheetDifferenceOutput(many=True))
     def get(self, request, pk):
         """Compare a sheet with another one: what they say differently, first as this one says it."""
         other = self.query(CompareQuery)["other"]
         told = difference(content_of(self.find(ROWS, pk)), content_of(other))
-        return Response(DifferenceOutput(told, many=True).data)
+        return Response(SheetDifferenceOutput(told, many=True).data)
 
 
 def _as_it_is(sheet: SpecSheet) -> dict:

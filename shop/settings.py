@@ -289,6 +289,7 @@ SPECTACULAR_SETTINGS = {
     "ENUM_NAME_OVERRIDES": {
         "PositionEnum": "shop.dampers.models.Position",
         "ConstructionEnum": "shop.dampers.models.Construction",
+        "CapStyleEnum": "shop.dampers.models.CapStyle",
         "SheetPosition": "shop.specs.models.SheetPosition",
         "MeasureEnum": "shop.dampers.measures.Measure",
         "SpecifiedMeasure": "shop.dampers.measures.SPECIFIED_CHOICES",

@@ -13,10 +13,10 @@ from tests.factories import make_user
 
 
 @pytest.fixture
-def counted(at_bench):
+def counted(as_manager):
     def count(path):
         with CaptureQueriesContext(connection) as queries:
-            answer = at_bench.get(path)
+            answer = as_manager.get(path)
         assert answer.status_code == 200
         return len(queries), answer.json()
 
@@ -53,6 +53,7 @@ LISTS = {
     "damper-models/": lambda n: make.make_damper_model(),
     "dampers/": loose_and_fitted,
     "parts/": parts_with_containers,
+    "exchange/files/": lambda n: make.make_import_run(),
     "sheets/": lambda n: make.make_sheet(make.make_damper_model()),
     "work-orders/": Bench(),
     "jobs/": Bench(),
