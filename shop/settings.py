@@ -285,6 +285,8 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    # Folded: drawn open, more than a hundred endpoints are too much for the page.
+    "SWAGGER_UI_SETTINGS": {"deepLinking": True, "docExpansion": "none", "defaultModelsExpandDepth": 0},
     # One field name, several lists of choices: each list gets a name of its own.
     "ENUM_NAME_OVERRIDES": {
         "PositionEnum": "shop.dampers.models.Position",
