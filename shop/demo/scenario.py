@@ -141,14 +141,15 @@ def _catalogue(shop: Shop) -> None:
 
 
 def _sizes(shop: Shop) -> None:
-    for key, body, bore, cap, shaft, stroke, limit, rate in [
-        ("H2", "51 mm", "48 mm", "12 mm", "16 mm", "170 mm", "750 psi", "200 lbf/in"),
-        ("P40", "46 mm", "46 mm", "10 mm", "14 mm", "160 mm", "500 psi", "180 lbf/in"),
+    for key, body, bore, depth, cap, shaft, stroke, limit, rate in [
+        ("H2", "51 mm", "48 mm", "125 mm", "12 mm", "16 mm", "170 mm", "750 psi", "200 lbf/in"),
+        ("P40", "46 mm", "46 mm", "115 mm", "10 mm", "14 mm", "160 mm", "500 psi", "180 lbf/in"),
     ]:
         shop.models[key] = set_geometry(
             damper_model=shop.models[key],
             body_bore=parse(body, "length"),
             reservoir_bore=parse(bore, "length"),
+            reservoir_depth=parse(depth, "length"),
             cap_intrusion=parse(cap, "length"),
             shaft=parse(shaft, "length"),
             stroke=parse(stroke, "length"),
@@ -240,7 +241,7 @@ def _more_sheets(shop: Shop) -> None:
         ("E5-B", "E5", "Fen", SheetPosition.FRONT, (2010, 2016), fen, ("16", "110", "", "240")),
         ("E5-C", "E5", "Fen", SheetPosition.REAR, (2010, 2016), fen, ("16", "130", "", "270")),
         ("P60-A", "P60", None, SheetPosition.FRONT, (2015, 2018), _p60("rev A", "p. 21"), ("24", "160", "2.6", "310")),
-        ("P60-C", "P60", None, SheetPosition.REAR, (2017, 2020), _p60("rev B", "p. 23"), ("24", "180", "3.1", "355")),
+        ("P60-C", "P60", None, SheetPosition.REAR, (2015, 2020), _p60("rev B", "p. 23"), ("24", "180", "3.1", "355")),
         ("P60-D", "P60", None, SheetPosition.REAR, (2021, None), _p60("rev C", "p. 37"), ("27", "190", "3.1", "360")),
     ]:
         on = {"vehicle_model": shop.vehicles[vehicle]} if vehicle else {}
