@@ -117,6 +117,7 @@ CASES = {
     "dampermodel_construction_known": change(DamperModel, construction="magic"),
     "dampermodel_refusal_has_reason": change(DamperModel, serviceable=False),
     "dampermodel_reservoir_bore_m": change(DamperModel, reservoir_bore_m=40.0),
+    "dampermodel_reservoir_depth_m": change(DamperModel, reservoir_depth_m=5.9),
     "dampermodel_cap_intrusion_m": change(DamperModel, cap_intrusion_m=-0.001),
     "dampermodel_shaft_m": change(DamperModel, shaft_m=0.0),
     "dampermodel_stroke_m": change(DamperModel, stroke_m=0.0),

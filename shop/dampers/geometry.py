@@ -26,6 +26,7 @@ class Size:
 SIZES = (
     Size("body_bore_m", "length", "Body bore", 0.005, 0.2, "Diameter in which the piston runs."),
     Size("reservoir_bore_m", "length", "Reservoir bore", 0.005, 0.2, "Diameter in which the IFP runs."),
+    Size("reservoir_depth_m", "length", "Reservoir depth", 0.02, 0.5, "Rim to floor; no IFP sits deeper."),
     Size("cap_intrusion_m", "length", "Cap intrusion", 0, 0.2, "Of the cap below the rim; 0 if it stays above."),
     Size("shaft_m", "length", "Shaft diameter", 0.003, 0.1),
     Size("stroke_m", "length", "Stroke", 0.005, 1),
@@ -40,6 +41,7 @@ class Geometry:
 
     body_bore_m: float | None = None
     reservoir_bore_m: float | None = None
+    reservoir_depth_m: float | None = None
     cap_intrusion_m: float | None = None
     shaft_m: float | None = None
     stroke_m: float | None = None

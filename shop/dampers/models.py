@@ -62,6 +62,7 @@ class DamperModel(models.Model):
     # See geometry.py; each may be unknown.
     body_bore_m = models.FloatField(null=True, blank=True)
     reservoir_bore_m = models.FloatField(null=True, blank=True)
+    reservoir_depth_m = models.FloatField(null=True, blank=True)
     cap_intrusion_m = models.FloatField(null=True, blank=True)
     shaft_m = models.FloatField("shaft diameter", null=True, blank=True)
     stroke_m = models.FloatField(null=True, blank=True)

@@ -16,11 +16,21 @@ from shop.customers.models import Customer, Meter, MeterReading, ReadingSource, 
 from shop.dampers.measures import FOUND_AND_LEFT, QUANTITY, Measure
 from shop.dampers.models import CapStyle, Construction, Damper, DamperModel, Fitment, Position
 from shop.dampers.services import create_damper, fit_dampers, set_adjusters, set_fitments, set_geometry
+from shop.demo.scan import scan_of
 from shop.parts.models import Container, Part
 from shop.parts.services import receive
 from shop.picklists.services import pick
 from shop.specs.models import KitLine, SheetPosition, SpecSheet
-from shop.specs.services import NewValue, add_kit_line, enter_sheet, set_interval, verify_sheet
+from shop.specs.services import (
+    NewValue,
+    add_kit_line,
+    attach_scan,
+    enter_sheet,
+    send_back,
+    set_interval,
+    verify_sheet,
+    withdraw_sheet,
+)
 from shop.staff.demo_log_ins import LOG_INS
 from shop.staff.models import User
 from shop.staff.services import create_user, set_bench_pin
@@ -131,14 +141,15 @@ def _catalogue(shop: Shop) -> None:
 
 
 def _sizes(shop: Shop) -> None:
-    for key, body, bore, cap, shaft, stroke, limit, rate in [
-        ("H2", "51 mm", "48 mm", "12 mm", "16 mm", "170 mm", "750 psi", "200 lbf/in"),
-        ("P40", "46 mm", "46 mm", "10 mm", "14 mm", "160 mm", "500 psi", "180 lbf/in"),
+    for key, body, bore, depth, cap, shaft, stroke, limit, rate in [
+        ("H2", "51 mm", "48 mm", "125 mm", "12 mm", "16 mm", "170 mm", "750 psi", "200 lbf/in"),
+        ("P40", "46 mm", "46 mm", "115 mm", "10 mm", "14 mm", "160 mm", "500 psi", "180 lbf/in"),
     ]:
         shop.models[key] = set_geometry(
             damper_model=shop.models[key],
             body_bore=parse(body, "length"),
             reservoir_bore=parse(bore, "length"),
+            reservoir_depth=parse(depth, "length"),
             cap_intrusion=parse(cap, "length"),
             shaft=parse(shaft, "length"),
             stroke=parse(stroke, "length"),
@@ -200,9 +211,10 @@ def _sheets(shop: Shop) -> None:
     ]:
         sheet = _sheet(shop, code, model, position, years, source, figures)
         if verified:
-            verify_sheet(
-                sheet=sheet, edition=sheet.edition, by=shop.people["second"], at=shop.now - timedelta(days=399)
-            )
+            _verify(shop, sheet)
+    _more_sheets(shop)
+    _replaced_and_withdrawn(shop)
+    _waiting(shop)
     for key, kit in [("H2", "SK-H2"), ("P40", "SK-P40"), ("E5", "SK-E5")]:
         for number, name, measure, amount in [
             (kit, f"seal kit {key}", "count", 1),
@@ -214,6 +226,85 @@ def _sheets(shop: Shop) -> None:
                 damper_model=shop.models[key], part_number=number, name=name, measure=measure, amount=amount
             )
     _may_be_taken(shop)
+
+
+def _p60(revision: str, page: str) -> tuple[str, str, str]:
+    return "Pell & Varga P60 bench manual (invented)", revision, page
+
+
+def _more_sheets(shop: Shop) -> None:
+    """Sheets for one vehicle model, and a damper model without a sheet for its front of 2019 and 2020."""
+    cairn = ("Pell & Varga P40 on the Cairn 600, leaflet (invented)", "rev A", "p. 2")
+    fen = ("Quoin E5 on the Fen 2, bench notes (invented)", "1st print", "p. 5")
+    for code, model, vehicle, position, years, source, figures in [
+        ("P40-B", "P40", "Cairn", SheetPosition.REAR, (2012, 2018), cairn, ("25", "135", "3.0", "330")),
+        ("E5-B", "E5", "Fen", SheetPosition.FRONT, (2010, 2016), fen, ("16", "110", "", "240")),
+        ("E5-C", "E5", "Fen", SheetPosition.REAR, (2010, 2016), fen, ("16", "130", "", "270")),
+        ("P60-A", "P60", None, SheetPosition.FRONT, (2015, 2018), _p60("rev A", "p. 21"), ("24", "160", "2.6", "310")),
+        ("P60-C", "P60", None, SheetPosition.REAR, (2015, 2020), _p60("rev B", "p. 23"), ("24", "180", "3.1", "355")),
+        ("P60-D", "P60", None, SheetPosition.REAR, (2021, None), _p60("rev C", "p. 37"), ("27", "190", "3.1", "360")),
+    ]:
+        on = {"vehicle_model": shop.vehicles[vehicle]} if vehicle else {}
+        _verify(shop, _sheet(shop, code, model, position, years, source, figures, **on))
+
+
+def _replaced_and_withdrawn(shop: Shop) -> None:
+    """A sheet whose next version took its place, and one that was taken out of use without any."""
+    where = ("P60-B", "P60", SheetPosition.FRONT, (2021, None))
+    first = _sheet(shop, *where, _p60("rev C", "p. 36"), ("27", "160", "2.6", "315"))
+    _verify(shop, first)
+    second = _sheet(
+        shop,
+        *where,
+        _p60("rev D", "p. 40"),
+        ("27", "170", "2.6", "315"),
+        days=120,
+        replaces=first,
+        why="rev D prints 170 psi where rev C had 160",
+    )
+    _verify(shop, second, days=119)
+    leaflet = ("Pell & Varga P60 at a glance, leaflet (invented)", "no revision", "back page")
+    for_all = _sheet(shop, "P60-E", "P60", SheetPosition.ANY, (None, None), leaflet, ("24", "150", "2.8", "330"))
+    _verify(shop, for_all)
+    withdraw_sheet(
+        sheet=for_all,
+        why="One figure for front and rear; the bench manual gives two.",
+        by=shop.people["manager"],
+        at=shop.now - timedelta(days=390),
+    )
+
+
+def _waiting(shop: Shop) -> None:
+    """Two more drafts: one with the page that it was copied from, one that the second person has sent back."""
+    vehicle = shop.vehicles["Switchback"]
+    figures = ("27", "200", "3.2", "365")
+    source = _p60("rev D", "p. 41")
+    draft = _sheet(
+        shop, "P60-F", "P60", SheetPosition.REAR, (2023, None), source, figures, days=3, vehicle_model=vehicle
+    )
+    printed = [(one.get_measure_display(), f"{one.figures} {one.unit}") for one in draft.values.all()]
+    attach_scan(
+        sheet=draft,
+        scan=scan_of("invented page 41", f"{source[0]}, {source[1]}", f"{vehicle}, rear, from 2023", printed),
+        by=shop.people["manager"],
+        at=shop.now - timedelta(days=3),
+    )
+    notes = ("Quoin E5 on the Cairn 600, bench notes (invented)", "1st print", "p. 8")
+    draft = _sheet(
+        shop, "E5-D", "E5", SheetPosition.FRONT, (2019, None), notes, ("16", "150", "", "250"),
+        days=9, vehicle_model=shop.vehicles["Cairn"],
+    )  # fmt: skip
+    send_back(
+        sheet=draft,
+        edition=draft.edition,
+        why="The page prints 115 psi for the charge, not 150.",
+        by=shop.people["second"],
+        at=shop.now - timedelta(days=2),
+    )
+
+
+def _verify(shop: Shop, sheet: SpecSheet, days: int = 399) -> None:
+    verify_sheet(sheet=sheet, edition=sheet.edition, by=shop.people["second"], at=shop.now - timedelta(days=days))
 
 
 def _may_be_taken(shop: Shop) -> None:
@@ -241,7 +332,7 @@ def _intervals(shop: Shop) -> None:
     )
 
 
-def _sheet(shop, code, model, position, years, source, figures) -> SpecSheet:
+def _sheet(shop, code, model, position, years, source, figures, days=400, **given) -> SpecSheet:
     torque, charge, depth, oil = figures
     values = [
         _value(Measure.SHAFT_NUT_TORQUE, torque, "lbf·ft", 0.05 * float(torque), "± 5 %, the shop's own"),
@@ -261,7 +352,8 @@ def _sheet(shop, code, model, position, years, source, figures) -> SpecSheet:
         source_page=source[2],
         values=values,
         by=shop.people["manager"],
-        at=shop.now - timedelta(days=400),
+        at=shop.now - timedelta(days=days),
+        **given,
     )
 
 

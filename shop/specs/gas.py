@@ -55,8 +55,25 @@ def stroke_of(geometry: Geometry, gas: Gas | None, *, warm: bool = False) -> Str
     )
 
 
-def flags(geometry: Geometry, gas: Gas | None) -> list[str]:
-    """What is wrong, one sentence each: the IFP hits the cap, the pressure passes the limit. Empty: nothing is."""
+def flags(geometry: Geometry, gas: Gas | None, depth_m: float | None) -> list[str]:
+    """What is wrong, one sentence each: the IFP lies beyond the reservoir, it hits the cap, the pressure passes the
+    limit. Empty: nothing is. depth_m is the sheet's IFP depth, which it may give without a charge.
+    """
+    return [*_depth_flags(geometry, depth_m), *_gas_flags(geometry, gas)]
+
+
+def _depth_flags(geometry: Geometry, depth_m: float | None) -> list[str]:
+    """An IFP on the floor of the reservoir or below leaves no oil behind it: the depth is misread, or the size is."""
+    floor, unit = geometry.reservoir_depth_m, shop_unit("length")
+    if depth_m is None or floor is None or depth_m < floor:
+        return []
+    return [
+        f"An IFP depth of {show(depth_m, unit, low_si=floor)} lies beyond the reservoir, which is {show(floor, unit)} "
+        "deep from rim to floor."
+    ]
+
+
+def _gas_flags(geometry: Geometry, gas: Gas | None) -> list[str]:
     limit = geometry.highest_gas_pa
     units = {"pressure_unit": shop_unit("pressure"), "length_unit": shop_unit("length")}
     try:

@@ -5,7 +5,7 @@ from django.urls import reverse
 from shop.calc.atmosphere import HIGHEST_M, LOWEST_M
 from shop.core.errors import refused
 from shop.customers.models import VehicleModel
-from shop.dampers.measures import QUANTITY, SPECIFIED, SPECIFIED_CHOICES
+from shop.dampers.measures import QUANTITY, SPECIFIED, SPECIFIED_CHOICES, Measure
 from shop.dampers.models import CapStyle, Construction, DamperModel, Position
 from shop.specs.gas import Gas, flags
 from shop.staff.models import User
@@ -160,7 +160,8 @@ class SpecSheet(models.Model):
         if not self.damper_model.has_ifp:
             return []
         values = {one.measure: one.value_si for one in self.values.all()}
-        return flags(self.damper_model.geometry, Gas.of(values, self.reference_k, self.reference_altitude_m))
+        gas = Gas.of(values, self.reference_k, self.reference_altitude_m)
+        return flags(self.damper_model.geometry, gas, values.get(Measure.IFP_DEPTH))
 
 
 def years_in_words(year_from: int | None, year_to: int | None) -> str:

@@ -150,10 +150,10 @@ def test_the_construction_stays_while_one_is_on_the_benches(as_manager, h2):
 
 def test_sizes_and_adjusters_are_given_whole_with_their_units(as_manager, h2):
     path = f"damper-models/{h2['id']}/"
-    told = as_manager.made(f"{path}sizes/", {"version": 1, "body_bore": "51 mm", "shaft": "16 mm"})
-    assert (told["body_bore_m"], told["shaft_m"], told["stroke_m"]) == (
+    told = as_manager.made(f"{path}sizes/", {"version": 1, "body_bore": "51 mm", "reservoir_depth": "125 mm"})
+    assert (told["body_bore_m"], told["reservoir_depth_m"], told["stroke_m"]) == (
         pytest.approx(0.051),
-        pytest.approx(0.016),
+        pytest.approx(0.125),
         None,
     )
     told = as_manager.made(f"{path}adjusters/", {"version": 2, "low_speed": "18 clicks", "rebound": "22 clicks"})

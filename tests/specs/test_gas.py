@@ -35,7 +35,7 @@ def model(manager):
     return sized(make.make_damper_model(), manager)
 
 
-def enter(model, manager, charge="200 psi", depth="3.4 in", oil="305 mL", **given):
+def enter(model, manager, charge="200 psi", depth="3.4 in", oil="305 mL", code="H2-A", **given):
     values = [
         NewValue(measure, parse(text, quantity), parse(text, quantity), parse(text, quantity))
         for measure, text, quantity in [
@@ -44,7 +44,7 @@ def enter(model, manager, charge="200 psi", depth="3.4 in", oil="305 mL", **give
         if text
     ]  # fmt: skip
     return enter_sheet(
-        code="H2-A", damper_model=model, position="any", source_document="manual", source_revision="C",
+        code=code, damper_model=model, position="any", source_document="manual", source_revision="C",
         source_page="38", values=values, by=manager, at=NOON, **given,
     )  # fmt: skip
 
@@ -123,6 +123,39 @@ def test_a_charge_above_the_limit_is_flagged_with_no_other_size_known(manager):
         enter(model, manager)
 
 
+@pytest.mark.parametrize("others", ["known", "not known"])
+def test_an_ifp_beyond_the_reservoir_is_asked_about_whatever_else_is_known(manager, technician, others):
+    model = sized(make.make_damper_model(), manager, reservoir_depth="5.9 in")
+    if others == "not known":
+        model = set_geometry(damper_model=model, reservoir_depth=parse("5.9 in", "length"), by=manager, at=NOON)
+    told = "An IFP depth of 6.2 in lies beyond the reservoir, which is 5.9 in deep from rim to floor."
+    with pytest.raises(ValidationError) as refusal:
+        enter(model, manager, depth="6.2 in", charge="60 psi")
+    assert refusal.value.message_dict["keep_flagged"][0] == told
+    assert enter(model, manager, depth="5.85 in", charge="60 psi").flags() == []
+
+    sheet = enter(model, manager, code="H2-B", depth="6.2 in", charge="60 psi", keep_flagged=True)
+    with pytest.raises(ValidationError, match="lies beyond the reservoir"):
+        verify_sheet(sheet=sheet, edition=sheet.edition, by=technician, at=NOON)
+
+
+def test_an_ifp_on_the_floor_is_beyond_the_reservoir_also_on_a_sheet_without_a_charge(manager):
+    model = sized(make.make_damper_model(), manager, reservoir_depth="5.9 in")
+    with pytest.raises(ValidationError, match="lies beyond the reservoir"):
+        enter(model, manager, depth="5.9 in", charge=None)
+
+
+def test_both_are_told_when_the_ifp_is_beyond_the_reservoir_and_the_charge_above_the_limit(manager):
+    model = set_geometry(
+        damper_model=make.make_damper_model(), reservoir_depth=parse("60 mm", "length"),
+        highest_gas=parse("150 psi", "pressure"), by=manager, at=NOON,
+    )  # fmt: skip
+    with pytest.raises(ValidationError) as refusal:
+        enter(model, manager)
+    beyond, limit, _ = refusal.value.message_dict["keep_flagged"]
+    assert ("lies beyond the reservoir" in beyond, "above the limit of 150 psi" in limit) == (True, True)
+
+
 def test_without_a_limit_only_the_way_of_the_ifp_is_looked_at(manager):
     model = sized(make.make_damper_model(), manager, highest_gas=None)
     assert enter(model, manager, charge="400 psi").flags() == []
@@ -152,6 +185,7 @@ def test_what_is_not_given_is_not_known_any_more(model, manager):
         ("reservoir_bore", "40 in", "Reservoir bore cannot be 40 in"),
         ("shaft", "2 mm", "Shaft diameter cannot be 2 mm. Allowed is 3 to 100 mm"),
         ("stroke", "0 mm", "Stroke cannot be 0 mm"),
+        ("reservoir_depth", "5.9 mm", "Reservoir depth cannot be 5.9 mm. Allowed is 20 to 500 mm"),
         ("cap_intrusion", "201 mm", "Cap intrusion cannot be 201 mm"),
         ("highest_gas", "10 psi", "Highest gas pressure cannot be 10 psi"),
         ("spring_rate", "70 N/m", "Spring rate at the damper cannot be 70 N/m"),

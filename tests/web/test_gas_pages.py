@@ -19,7 +19,7 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("at_noon")]
 # Invented, and plausible; typed in the shop's units: in, psi, lbf/in.
 SIZES = {
     "sizes-reservoir_bore": "1.575", "sizes-cap_intrusion": "20 mm", "sizes-shaft": "16 mm", "sizes-stroke": "130 mm",
-    "sizes-highest_gas": "650", "sizes-spring_rate": "400",
+    "sizes-highest_gas": "650", "sizes-spring_rate": "400", "sizes-reservoir_depth": "5.9",
 }  # fmt: skip
 
 
@@ -47,6 +47,7 @@ def test_the_manager_enters_what_is_known_and_sees_it_in_both_units(as_manager):
     page = as_manager.get(at_model(model))
     told = words(page)
     assert "Reservoir bore 1.575 in 40 mm" in told
+    assert "Reservoir depth 5.9 in 149.9 mm" in told
     assert "Shaft diameter 0.63 in 16 mm" in told
     assert "Spring rate at the damper 400 lbf/in 70.1 N/mm" in told
     # What the form begins with says the same again, to the last figure that matters.
@@ -120,6 +121,21 @@ def test_a_flagged_sheet_is_asked_about_kept_by_a_tick_and_verified_with_a_reaso
     sheet.refresh_from_db()
     assert sheet.status == SheetStatus.VERIFIED
     assert "Verified all the same: measured on the unit" in words(at_bench.get(sheet.get_absolute_url()))
+
+
+def test_an_ifp_beyond_the_reservoir_is_asked_about_when_the_sheet_is_entered(as_manager):
+    model = set_geometry(
+        damper_model=make.make_damper_model(), reservoir_depth=parse("5.9 in", "length"), by=make.make_user(), at=NOON
+    )
+    typed = SHEET | {"ifp_depth": "6.2", "ifp_depth_low": "6.17", "ifp_depth_high": "6.23"}
+    asked = send(as_manager, reverse("manage:sheet_new"), damper_model=model.pk, **typed)
+    assert asked.status_code == 422
+    told = "An IFP depth of 6.2 in lies beyond the reservoir, which is 5.9 in deep from rim to floor."
+    assert told in words(asked)
+    assert "keep these figures in the draft" in words(asked)
+    kept = as_manager.post(reverse("manage:sheet_new"), form(asked) | {"keep_flagged": "on"})
+    assert kept.status_code == 302
+    assert told in words(as_manager.get(kept.url))
 
 
 def test_a_sheet_says_where_its_charge_is_meant(as_manager):

@@ -95,6 +95,7 @@ def set_geometry(
     version: int | None = None,
     body_bore: Entered | None = None,
     reservoir_bore: Entered | None = None,
+    reservoir_depth: Entered | None = None,
     cap_intrusion: Entered | None = None,
     shaft: Entered | None = None,
     stroke: Entered | None = None,
@@ -109,7 +110,9 @@ def set_geometry(
     Jobs on the benches keep the sizes with which they were checked in.
     """
     model = _opened(damper_model, version)
-    entered = (body_bore, reservoir_bore, cap_intrusion, shaft, stroke, highest_gas, spring_rate)
+    entered = (
+        body_bore, reservoir_bore, reservoir_depth, cap_intrusion, shaft, stroke, highest_gas, spring_rate,
+    )  # fmt: skip
     given = dict(zip(SIZES, entered, strict=True))
     if any(given.values()) and not model.has_ifp:
         raise ValidationError(
