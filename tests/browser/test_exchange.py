@@ -10,18 +10,18 @@ from shop.exchange.models import ImportRun, RunState
 from shop.parts.models import Part
 from tests.browser.conftest import log_in
 from tests.exchange.files import csv_file
-from tests.factories import make_damper_model, make_kit_line
+from tests.factories import make_damper_model
 from tests.servers import wait_until
 
 pytestmark = [pytest.mark.browser, pytest.mark.serial, pytest.mark.django_db(transaction=True)]
-ROWS = 1000
+ROWS, EACH = 1000, 20
 
 
 @pytest.fixture
 def big_file(tmp_path):
     """Lines of parts lists, which go in one by one."""
-    make_kit_line(make_damper_model(name="H9"), "SK-0")
-    rows = [["Hallinde", "H9", f"SK-{n}", "ring", "1 pcs"] for n in range(1, ROWS + 1)]
+    models = [make_damper_model() for _ in range(ROWS // EACH)]
+    rows = [["Hallinde", model.name, f"SK-{n}", "ring", "1 pcs"] for model in models for n in range(EACH)]
     header = ["Damper maker", "Damper model", "Part number", "Name", "Amount for one damper"]
     path = tmp_path / "rings.csv"
     path.write_bytes(csv_file(header, *rows).content)
