@@ -148,6 +148,16 @@ def test_every_volume_is_declared_and_every_declared_one_used():
     assert used == set(COMPOSE["volumes"])
 
 
+def test_pages_and_workers_share_the_folder_of_what_is_handed_in():
+    """A file to bring in is kept by the one and gone through by the other."""
+    for name in ("web", "worker"):
+        assert "media:/app/var/media" in SERVICES[name]["volumes"], name
+        assert "DAMPERBOOK_VAR" not in SERVICES[name]["environment"], name  # it would lie elsewhere
+    dockerfile = (ROOT / "Dockerfile").read_text()
+    assert "WORKDIR /app\n" in dockerfile
+    assert re.search(r"install --directory --owner=damperbook .* var/media$", dockerfile, re.MULTILINE)
+
+
 def test_the_image_has_what_printing_needs_and_an_unprivileged_user():
     dockerfile = (ROOT / "Dockerfile").read_text()
     for _, package in LIBRARIES:

@@ -73,6 +73,9 @@ def choice(words: dict[str, str]):
     return read
 
 
+yes_or_no = choice({"yes": True, "no": False})
+
+
 def quantity(name: str, *, above_zero: bool = False, unit: str | None = None, negative: bool = False):
     """A reader for a figure with its unit in the same cell: "200 psi"; cleans to units.Entered."""
 

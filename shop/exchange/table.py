@@ -91,7 +91,7 @@ class Kind:
 
     def __init__(self, by: User, at: datetime, file_name: str):
         self.by, self.at, self.file_name = by, at, file_name
-        # Rows of the book that this file has written, and on which line; sixteen bytes each, for files of any length.
+        # Rows of the book that this file is about, and on which line; sixteen bytes each, for files of any length.
         self._keys, self._lines = array("q"), array("q")
 
     def prepare(self, batch: list[Given]) -> None:
@@ -185,12 +185,13 @@ class Kind:
 
     # --- what kinds share -----------------------------------------------------------------------------------------
 
-    def wrote(self, row: models.Model, given: Given) -> None:
+    def mentioned(self, row: models.Model, given: Given) -> None:
+        """Remember that this line is about this row, so that a later one that says something else is refused."""
         self._keys.append(row.pk)
         self._lines.append(given.line)
 
     def line_of(self, row: models.Model) -> int | None:
-        """The first line of this file that has written this row."""
+        """The first line of this file that is about this row."""
         return self._lines[self._keys.index(row.pk)] if row.pk in self._keys else None
 
     def settle(self, row: models.Model, given: Given, differs: dict[str, str], where: str) -> None:
@@ -207,7 +208,7 @@ class Kind:
         )
 
     def check_first_mention(self, row: models.Model, given: Given) -> None:
-        """Refuse a second line about a row that this file has written, when the two do not say the same."""
+        """Refuse a second line about a row, when the two do not say the same."""
         if first := self.line_of(row):
             raise ValidationError(f"Line {first} is about {row} too and says something else. Leave one of the two.")
 

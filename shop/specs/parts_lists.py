@@ -6,6 +6,7 @@ from shop.core.services import fingerprint
 from shop.dampers.models import DamperModel
 from shop.specs.models import KitLine
 
+OPEN_YEARS = (0, 9999)
 TOLD = (
     "pk",
     "part_number",
@@ -42,6 +43,12 @@ def in_order(lines: Iterable[KitLine]) -> list[KitLine]:
 def covers(one, model_year: int) -> bool:
     """Whether a row with open-ended model years holds for this one."""
     return (one.year_from is None or one.year_from <= model_year) and (one.year_to is None or model_year <= one.year_to)
+
+
+def share_a_year(one, other) -> bool:
+    """Whether two rows with open-ended model years hold for one and the same year."""
+    first, last = OPEN_YEARS
+    return max(one.year_from or first, other.year_from or first) <= min(one.year_to or last, other.year_to or last)
 
 
 def as_seen(lines: Iterable[KitLine]) -> str:

@@ -14,15 +14,14 @@ from tests.factories import make_damper_model
 from tests.servers import wait_until
 
 pytestmark = [pytest.mark.browser, pytest.mark.serial, pytest.mark.django_db(transaction=True)]
-ROWS, LINES_OF_ONE = 1000, 20
+ROWS, EACH = 1000, 20
 
 
 @pytest.fixture
 def big_file(tmp_path):
     """Lines of parts lists, which go in one by one."""
-    for n in range(ROWS // LINES_OF_ONE):
-        make_damper_model(name=f"H{n}")
-    rows = [["Hallinde", f"H{n // LINES_OF_ONE}", f"SK-{n}", "ring", "1 pcs"] for n in range(ROWS)]
+    models = [make_damper_model() for _ in range(ROWS // EACH)]
+    rows = [["Hallinde", model.name, f"SK-{n}", "ring", "1 pcs"] for model in models for n in range(EACH)]
     header = ["Damper maker", "Damper model", "Part number", "Name", "Amount for one damper"]
     path = tmp_path / "rings.csv"
     path.write_bytes(csv_file(header, *rows).content)

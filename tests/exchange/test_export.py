@@ -44,16 +44,17 @@ def book(manager):
         reference_k=283.7, reference_altitude_m=-12.3,
     )  # fmt: skip
     make.make_sheet(model, code="H9-B", vehicle_model=vehicle_model, position="rear_left", year_from=2015, depth=None,
-                    printed={"charge": {"figures": "100.0", "page": "p. 41"}})  # fmt: skip
+                    printed={"charge": {"figures": "100.0", "page": "p. 41", "note": "droop"}})  # fmt: skip
     make.make_kit_line(model, "SK-1", amount=2, year_to=2014)
     make.make_kit_line(model, "OIL", amount=None, measure="volume")
-    make.make_kit_line(model, "GREASE", amount=4123, measure="mass")
+    make.make_kit_line(model, "GREASE", amount=4123, measure="mass", optional=True)
+    make.make_alternate(make.make_kit_line(model, "SK-1", year_from=2015), "SK-1B", year_from=2018)
     make.make_part("SK-1", name='seal kit 14 mm, "long"', bin="")
     make.make_part("=1+1", name="+cmd|' /C calc'!A0", bin="@B")
     for name in ("Ines Calloway", "-Omar; Whitlock", "'=quoted", "Ines Calloway"):
         make.make_customer(name=name, phone="+1 555-0142", address="4 Mill Lane\r\nLarkspur Gulch")
     silent = make.make_customer(name="Jo Silent", email="", reminder_consent=Consent.NO, reminder_consent_at=NOON)
-    make.make_vehicle(customer=silent, model=vehicle_model, vin="OS-1", sold_on=NOON.date())
+    make.make_vehicle(customer=silent, model=vehicle_model, vin="OS-1", sold_on=NOON.date(), severe_use=True)
     for _ in range(2):
         make.make_vehicle(customer=silent, model=vehicle_model, note="two of a kind")
 

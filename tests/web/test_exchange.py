@@ -132,7 +132,7 @@ def test_all_of_a_table_goes_out_in_both_formats_and_the_trail_tells_who_took_it
 
 def test_the_page_of_a_table_explains_its_columns_and_gives_an_empty_one(as_manager):
     page = words(as_manager.get(table("sheets")))
-    assert "Nitrogen charge, lowest Still in tolerance, with its unit. 95 psi" in page
+    assert "Nitrogen charge, lowest Still in tolerance, with its unit; empty: as the tolerance says. 95 psi" in page
     assert "service manual for the exact unit prevails" in page
     answer = as_manager.get(reverse("manage:table_empty", args=["sheets", "csv"]))
     ((row),) = read_csv(b"".join(answer.streaming_content))

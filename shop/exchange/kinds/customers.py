@@ -77,7 +77,7 @@ class Customers(Kind):
             return set()
         for row, given in zip(customers, new, strict=True):
             self._remember(row)
-            self.wrote(row, given)
+            self.mentioned(row, given)
         return {given.line for given in new}
 
     @staticmethod
@@ -109,7 +109,7 @@ class Customers(Kind):
             row = create_customer(**self._says(given), by=self.by, at=self.at)
             row = self._note_answer(row, given)
         self._remember(row)
-        self.wrote(row, given)
+        self.mentioned(row, given)
         return Outcome.NEW
 
     def _change(self, row: Customer, given: Given) -> Outcome:
@@ -120,7 +120,7 @@ class Customers(Kind):
                 row = change_customer(customer=row, version=row.version, **texts, by=self.by, at=self.at)
             row = self._note_answer(row, given)
         self._remember(row)
-        self.wrote(row, given)
+        self.mentioned(row, given)
         return Outcome.CHANGED
 
     def _note_answer(self, row: Customer, given: Given) -> Customer:

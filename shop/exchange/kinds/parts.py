@@ -50,7 +50,7 @@ class Parts(Kind):
             return set()
         for part, given in zip(parts, new.values(), strict=True):
             self._known[part.number] = part
-            self.wrote(part, given)
+            self.mentioned(part, given)
         return {given.line for given in new.values()}
 
     def bring(self, given: Given) -> Outcome:
@@ -61,7 +61,7 @@ class Parts(Kind):
             return Outcome.UNCHANGED
         part = create_part(**self._says(given), by=self.by, at=self.at)
         self._known[part.number] = part
-        self.wrote(part, given)
+        self.mentioned(part, given)
         return Outcome.NEW
 
     @staticmethod

@@ -1,5 +1,9 @@
 from django.core.exceptions import ValidationError
 
+from shop.calc.errors import CalcError
+from shop.calc.tolerance import EXAMPLES as TOLERANCES
+from shop.calc.tolerance import limits
+from shop.calc.units import Entered
 from shop.core.amounts import altitude_unit, shop_unit
 from shop.customers.models import VehicleModel
 from shop.dampers.measures import QUANTITY, SPECIFIED, Measure
@@ -9,7 +13,8 @@ from shop.exchange.kinds.kit_lines import DAMPER_COLUMNS, YEAR_COLUMNS, DamperMo
 from shop.exchange.models import KindName
 from shop.exchange.table import Column, Given, Kind, Outcome, near
 from shop.specs.models import REFERENCE_ALTITUDE_M, REFERENCE_K, SheetPosition, SheetStatus, SpecSheet
-from shop.specs.services import NewValue, enter_sheet
+from shop.specs.services import NewValue, change_draft, enter_sheet
+from shop.specs.services.stored import reference_of, values_of
 
 POSITIONS = {label: value for value, label in SheetPosition.choices}
 EXAMPLES = {
@@ -18,8 +23,9 @@ EXAMPLES = {
     Measure.IFP_DEPTH: ("3.4 in", "3.37 in", "3.43 in", "± 0.03"),
     Measure.OIL_VOLUME: ("305 mL", "300 mL", "310 mL", "± 5"),
 }
+PARTS = ("low", "high", "tolerance", "page", "note")
 TEXTS = ("source_document", "source_revision", "source_page", "note")
-DRAFT_IS_OTHER = "A draft of this code exists and says something else: change it on its page, or discard it."
+DRAFT_KEEPS_DAMPER = "A draft keeps its damper model: discard it on its page, or give this sheet another code."
 VERIFIED_IS_OTHER = "That sheet is verified and stays as it is. Enter this as its next version, on its page."
 
 
@@ -27,13 +33,15 @@ def _figure_columns(measure: Measure) -> list[Column]:
     value, low, high, tolerance = EXAMPLES[measure]
     read = cells.quantity(QUANTITY[measure], above_zero=True)
     limit = cells.quantity(QUANTITY[measure])
+    allowed = "Still in tolerance, with its unit; empty: as the tolerance says."
     label = measure.label
     return [
         Column(measure.value, label, "As the source prints it, with its unit.", value, read=read),
-        Column(f"{measure}_low", f"{label}, lowest", "Still in tolerance, with its unit.", low, read=limit),
-        Column(f"{measure}_high", f"{label}, highest", "Still in tolerance, with its unit.", high, read=limit),
+        Column(f"{measure}_low", f"{label}, lowest", allowed, low, read=limit),
+        Column(f"{measure}_high", f"{label}, highest", allowed, high, read=limit),
         Column(f"{measure}_tolerance", f"{label}, tolerance", "As the source prints it.", tolerance),
         Column(f"{measure}_page", f"{label}, page", "If it is another than the sheet's.", ""),
+        Column(f"{measure}_note", f"{label}, note", "", ""),
     ]
 
 
@@ -43,8 +51,8 @@ class Sheets(Kind):
     ability = "keep_specs"
     about = (
         "A sheet is found again by its code. One that is not there yet is entered as a DRAFT, whatever it was where "
-        "the file comes from: a second person verifies it against the source, as always. A sheet that is there is "
-        "never changed from a file."
+        "the file comes from: a second person verifies it against the source, as always. A draft that is there is "
+        "changed to what the file says, and what it said before stays readable. A verified sheet is never changed."
     )
     belongs = {"damper_model": "damper_name", "vehicle_model": "vehicle_name", "keep_flagged": "sure", "code": "code"}
     columns = [
@@ -65,7 +73,7 @@ class Sheets(Kind):
         Column("reference_altitude", "Charge meant at altitude", "A height above the sea; empty: sea level.", "0 ft",
                read=cells.quantity("length", negative=True)),
         Column("sure", "Figures are sure", "“yes” for a sheet that the book doubts although its source says so.", "",
-               read=cells.choice({"yes": True, "no": False})),
+               read=cells.yes_or_no),
         Column("version", "Version", "Told only.", told_only=True),
         Column("status", "Status", "Told only: what comes in is a draft.", told_only=True),
     ]  # fmt: skip
@@ -86,25 +94,32 @@ class Sheets(Kind):
     def bring(self, given: Given) -> Outcome:
         model, vehicle = self._asked(given)
         there = self._known.get(given.values["code"], [])
-        found = [(sheet, self._differs(sheet, given, model, vehicle)) for sheet in there]
-        if any(not differs for _, differs in found):
-            return Outcome.UNCHANGED
-        if found:
-            sheet, differs = next((one for one in found if one[0].status == SheetStatus.DRAFT), found[0])
-            where = DRAFT_IS_OTHER if sheet.status == SheetStatus.DRAFT else VERIFIED_IS_OTHER
-            self.settle(sheet, given, differs, where)
+        # A line is about the draft of its code; about a verified sheet when there is none, or when it says the same.
+        draft = next((one for one in there if one.status == SheetStatus.DRAFT), None)
+        for sheet in there:
+            if not self._differs(sheet, given, model, self._says(given, vehicle, sheet)):
+                self.mentioned(sheet, given)
+                return Outcome.UNCHANGED
+        says = self._says(given, vehicle, draft)
         sure = given.get("sure", False)
-        sheet = enter_sheet(
-            code=given.values["code"], damper_model=model, vehicle_model=vehicle,
-            position=given.values["position"], year_from=given.get("year_from"), year_to=given.get("year_to"),
-            **{name: given.get(name, "") for name in TEXTS},
-            reference_temperature=given.get("reference_temperature"),
-            reference_altitude=given.get("reference_altitude"),
-            values=self._values(given), keep_flagged=sure, sure=sure, by=self.by, at=self.at,
-        )  # fmt: skip
-        self._known.setdefault(sheet.code, []).append(_whole_sheets().get(pk=sheet.pk))
-        self.wrote(sheet, given)
-        return Outcome.NEW
+        answers = {"keep_flagged": sure, "sure": sure, "by": self.by, "at": self.at}
+        if draft:
+            if draft.damper_model_id != model.pk:
+                self.settle(draft, given, {"damper_name": draft.damper_model.name}, DRAFT_KEEPS_DAMPER)
+            self.check_first_mention(draft, given)
+            sheet = change_draft(sheet=draft, edition=draft.edition, why=self.origin(given), **says, **answers)
+            outcome = Outcome.CHANGED
+        elif there:
+            sheet = there[0]
+            differs = self._differs(sheet, given, model, self._says(given, vehicle, sheet))
+            self.settle(sheet, given, differs, VERIFIED_IS_OTHER)
+        else:
+            sheet = enter_sheet(code=given.values["code"], damper_model=model, **says, **answers)
+            outcome = Outcome.NEW
+        others = [one for one in there if one.pk != sheet.pk]
+        self._known[sheet.code] = [*others, _whole_sheets().get(pk=sheet.pk)]
+        self.mentioned(sheet, given)
+        return outcome
 
     def place(self, field, sentence):
         """A figure is refused under "values", with its name at the beginning of the sentence."""
@@ -137,49 +152,76 @@ class Sheets(Kind):
         built = [one for one in found if year and one.year_from <= year <= (one.year_to or year)]
         return next(iter(built or found), None)
 
+    def _says(self, given: Given, vehicle: VehicleModel | None, sheet: SpecSheet | None) -> dict:
+        """All that the line says, as a service takes it, and what the sheet has where the file has no column."""
+
+        def said(name, empty):
+            return given.get(name, empty) if given.says(name) or sheet is None else getattr(sheet, name)
+
+        names = ("reference_temperature", "reference_altitude")
+        reference = reference_of(sheet) if sheet else dict.fromkeys(names)
+        return {
+            "vehicle_model": vehicle if given.says("vehicle_name") or sheet is None else sheet.vehicle_model,
+            "position": given.values["position"],
+            **{name: said(name, None) for name in ("year_from", "year_to")},
+            **{name: said(name, "") for name in TEXTS},
+            **{name: given.get(name) if given.says(name) else one for name, one in reference.items()},
+            "values": self._values(given, sheet),
+        }
+
     @staticmethod
-    def _values(given: Given) -> list[NewValue]:
+    def _values(given: Given, sheet: SpecSheet | None) -> list[NewValue]:
         """The figures of the line, or all that they lack."""
+        has = {one.measure: one for one in values_of(sheet)} if sheet else {}
         values, wrong = [], {}
         for measure in SPECIFIED:
-            names = (measure.value, f"{measure}_low", f"{measure}_high")
-            entered, low, high = (given.get(name) for name in names)
-            if not (entered or low or high):
+            known = has.get(measure.value)
+            if not any(given.get(name) for name in (measure.value, *(f"{measure}_{part}" for part in PARTS))):
+                if known and not given.says(measure.value):
+                    values.append(known)
                 continue
-            for name, there, what in zip(names, (entered, low, high), ("value", "lowest", "highest"), strict=True):
-                if not there:
-                    words = "the value itself" if what == "value" else f"the {what} value that is still in tolerance"
-                    wrong[name] = f"{measure.label}: give {words}, with its unit."
-            if entered and low and high:
-                told = (given.get(f"{measure}_{name}", "") for name in ("tolerance", "page"))
-                values.append(NewValue(measure.value, entered, low, high, *told))
+            entered = given.get(measure.value)
+            if not entered:
+                wrong[measure.value] = f"{measure.label}: give the value itself, with its unit."
+                continue
+            told = {}
+            for part in ("tolerance", "page", "note"):
+                name = f"{measure}_{part}"
+                told[part] = given.get(name, "") if given.says(name) or known is None else getattr(known, part)
+            ends = {part: given.get(f"{measure}_{part}") for part in ("low", "high")}
+            try:
+                values.append(
+                    NewValue(measure.value, entered, *_limits(measure, entered, told["tolerance"], **ends), **told)
+                )
+            except ValidationError as error:
+                wrong |= {f"{measure}_{part}": sentences for part, sentences in error.message_dict.items()}
         if wrong:
             raise ValidationError(wrong)
         return values
 
-    def _differs(self, sheet: SpecSheet, given: Given, model, vehicle) -> dict[str, str]:
+    def _differs(self, sheet: SpecSheet, given: Given, model, says: dict) -> dict[str, str]:
         """What a sheet of the book has where the line says something else."""
         told, differs = self._told(sheet), []
         if sheet.damper_model_id != model.pk:
             differs.append("damper_name")
-        if sheet.vehicle_model_id != (vehicle.pk if vehicle else None):
+        if sheet.vehicle_model != says["vehicle_model"]:
             differs.append("vehicle_name")
-        differs += [name for name in ("position", "year_from", "year_to") if given.get(name) != getattr(sheet, name)]
-        differs += [name for name in TEXTS if given.says(name) and plain(told[name]) != given.get(name, "")]
-        there = {one.measure: one for one in sheet.values.all()}
+        differs += [name for name in ("position", "year_from", "year_to") if says[name] != getattr(sheet, name)]
+        differs += [name for name in TEXTS if plain(told[name]) != plain(says[name])]
+        there, here = ({one.measure: one for one in values} for values in (values_of(sheet), says["values"]))
         for measure in SPECIFIED:
-            one = there.get(measure.value)
-            for part in ("value", "low", "high"):
-                name = measure.value if part == "value" else f"{measure}_{part}"
-                says = given.get(name)
-                has = getattr(one, f"{part}_si") if one else None
-                if not cells.same_figure(says.si if says else None, has):
-                    differs.append(name)
-            for part in ("tolerance", "page"):
-                name = f"{measure}_{part}"
-                if given.says(name) and plain(told.get(name, "")) != given.get(name, ""):
-                    differs.append(name)
-        temperature, height = given.get("reference_temperature"), given.get("reference_altitude")
+            has, new = there.get(measure.value), here.get(measure.value)
+            for part in ("entered", "low", "high"):
+                one, other = (getattr(value, part).si if value else None for value in (has, new))
+                if not cells.same_figure(one, other):
+                    differs.append(measure.value if part == "entered" else f"{measure}_{part}")
+            if has and new:
+                differs += [
+                    f"{measure}_{part}"
+                    for part in ("tolerance", "page", "note")
+                    if plain(getattr(has, part)) != plain(getattr(new, part))
+                ]
+        temperature, height = says["reference_temperature"], says["reference_altitude"]
         if not cells.same_figure(temperature.si if temperature else REFERENCE_K, sheet.reference_k):
             differs.append("reference_temperature")
         if abs((height.si if height else REFERENCE_ALTITUDE_M) - sheet.reference_altitude_m) > 1e-6:
@@ -211,8 +253,29 @@ class Sheets(Kind):
                 f"{one.measure}_high": cells.exactly(one.high_si, one.unit),
                 f"{one.measure}_tolerance": one.tolerance,
                 f"{one.measure}_page": one.page,
+                f"{one.measure}_note": one.note,
             }
         return told
+
+
+def _limits(
+    measure: Measure, entered: Entered, tolerance: str, low: Entered | None, high: Entered | None
+) -> tuple[Entered, Entered]:
+    """Lowest and highest as the line gives them; those that it leaves out as the tolerance prints them."""
+    if low and high:
+        return low, high
+    label = measure.label
+    if tolerance:
+        try:
+            printed = limits(entered, tolerance, QUANTITY[measure], f"{label}, tolerance")
+        except CalcError as error:
+            raise ValidationError({"tolerance": f"{error} Or give lowest and highest."}) from None
+        return low or printed[0], high or printed[1]
+    if not (low or high):
+        words = f"{label}: give the tolerance as printed, such as {TOLERANCES}, or lowest and highest with their units."
+        raise ValidationError({"tolerance": words})
+    part, word = ("high", "highest") if low else ("low", "lowest")
+    raise ValidationError({part: f"{label}: give the {word} value that is still in tolerance, with its unit."})
 
 
 def _whole_sheets():

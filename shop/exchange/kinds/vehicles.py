@@ -34,6 +34,8 @@ class Vehicles(Kind):
         Column("vin", "VIN or frame number", "", "OS9R15-000142"),
         Column("plate", "Plate", "", "LG 142"),
         Column("note", "Note", "", "winch in front"),
+        Column("severe_use", "Severe use", "“yes” for mud, dunes, racing or hauling; empty: as the book has it, or no.",
+               "no", read=cells.yes_or_no),
         Column("sold_on", "Sold on", "The day the customer sold it, such as 2026-11-25; empty: not sold.", "",
                read=cells.day),
     ]  # fmt: skip
@@ -79,7 +81,7 @@ class Vehicles(Kind):
             )  # fmt: skip
             self._sell(row, given)
         self._remember(row)
-        self.wrote(row, given)
+        self.mentioned(row, given)
         return Outcome.NEW
 
     def _asked(self, given: Given) -> tuple[list[Customer], VehicleModel]:
@@ -144,7 +146,7 @@ class Vehicles(Kind):
                 )  # fmt: skip
             row = self._sell(row, given)
         self._remember(row)
-        self.wrote(row, given)
+        self.mentioned(row, given)
         return Outcome.CHANGED
 
     def _sell(self, row: Vehicle, given: Given) -> Vehicle:
@@ -164,14 +166,16 @@ class Vehicles(Kind):
         texts = {}
         for name in ("vin", "plate", "note"):
             texts[name] = given.get(name, "") if given.says(name) or row is None else getattr(row, name)
-        return {"model_year": given.values["model_year"], **texts}
+        severe_use = given.get("severe_use", row.severe_use if row else False)
+        return {"model_year": given.values["model_year"], "severe_use": severe_use, **texts}
 
     def _same(self, row: Vehicle, given: Given, model: VehicleModel, sold: bool = True) -> bool:
         says = self._says(given, row)
         texts = {name: plain(says[name]) for name in ("vin", "plate", "note")}
         texts |= {name: texts[name].upper() for name in ("vin", "plate")}
         has = {name: plain(getattr(row, name)) for name in texts}
-        same = texts == has and (row.model_id, row.model_year) == (model.pk, says["model_year"])
+        known = (row.model_id, row.model_year, row.severe_use)
+        same = texts == has and known == (model.pk, says["model_year"], says["severe_use"])
         return same and (not sold or given.get("sold_on") in (None, row.sold_on))
 
     @classmethod
@@ -181,6 +185,7 @@ class Vehicles(Kind):
                 "customer_name": row.customer.name, "customer_email": row.customer.email,
                 "customer_phone": row.customer.phone, "maker": row.model.maker, "model": row.model.name,
                 "model_year": str(row.model_year), "vin": row.vin, "plate": row.plate, "note": row.note,
+                "severe_use": "yes" if row.severe_use else "no",
                 "sold_on": row.sold_on.isoformat() if row.sold_on else "",
             }  # fmt: skip
 

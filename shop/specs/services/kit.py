@@ -14,12 +14,11 @@ from shop.core.errors import Conflict, refused
 from shop.core.rows import one_line
 from shop.dampers.models import DamperModel
 from shop.specs.models import MOST_AT_ONCE, KitLine, KitMeasure, years_in_words
-from shop.specs.parts_lists import as_seen, in_order
+from shop.specs.parts_lists import as_seen, in_order, share_a_year
 from shop.staff.models import User
 from shop.staff.services import note as audit
 
 MOST_LINES = 40  # of one parts list: the page sends them all at once
-OPEN_YEARS = (0, 9999)
 
 
 @dataclass(frozen=True)
@@ -234,7 +233,7 @@ def check_line(line: KitLine, others: list[KitLine]) -> None:
     if line.year_from is not None and line.year_to is not None and line.year_to < line.year_from:
         raise ValidationError({"year_to": f"{line.year_to} lies before the first model year, {line.year_from}."})
     number = line.part_number.casefold()
-    rivals = [one for one in others if one.part_number.casefold() == number and _share_a_year(one, line)]
+    rivals = [one for one in others if one.part_number.casefold() == number and share_a_year(one, line)]
     if rivals:
         raise ValidationError(
             {
@@ -252,7 +251,7 @@ def check_line(line: KitLine, others: list[KitLine]) -> None:
             how = KitMeasure(alternate.measure).label
             words = f"{alternate} stands in for it and is measured in {how}. Change that line first."
             raise refused("measure", words, "other_measure")
-        if not _share_a_year(alternate, line):
+        if not share_a_year(alternate, line):
             years = years_in_words(alternate.year_from, alternate.year_to)
             words = f"{alternate} stands in for it in {years}, which this leaves out. Change that line first."
             raise refused("year_from", words, "other_years")
@@ -274,7 +273,7 @@ def _check_alternate(line: KitLine, first: KitLine, others: list[KitLine]) -> No
     if first.measure != line.measure:
         how = KitMeasure(first.measure).label if first.measure in KitMeasure.values else first.measure
         refuse(f"{first} is measured in {how}: an alternate is measured in the same.", "other_measure")
-    if not _share_a_year(first, line):
+    if not share_a_year(first, line):
         years = years_in_words(first.year_from, first.year_to)
         refuse(f"{first} is for {years}, and the alternate for none of them. Give model years that meet.", "years")
 
@@ -324,7 +323,7 @@ def _named(number: str, row: KitLine, rows: list[KitLine]) -> KitLine:
     if not found:
         words = f"{number.strip()} is not in this parts list. Give the part number of another line."
         raise refused("stands_in_for", words, "not_listed")
-    return next((one for one in found if _share_a_year(one, row)), found[0])
+    return next((one for one in found if share_a_year(one, row)), found[0])
 
 
 def _rank(line: KitLine, rank: int | None, others: list[KitLine]) -> int:
@@ -345,11 +344,6 @@ def _row(asked: ListedPart, there: dict[int, KitLine], damper_model: DamperModel
 
 def _same(one: KitLine | None, other: KitLine | None) -> bool:
     return one is not None and (one is other or (one.pk is not None and other is not None and one.pk == other.pk))
-
-
-def _share_a_year(one: KitLine, other: KitLine) -> bool:
-    first, last = OPEN_YEARS
-    return max(one.year_from or first, other.year_from or first) <= min(one.year_to or last, other.year_to or last)
 
 
 def _told(line: KitLine) -> tuple:
