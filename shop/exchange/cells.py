@@ -17,14 +17,21 @@ MOST_DIGITS = 12  # behind the point of a limit, so that it comes back as the sa
 FORMULA = re.compile(r"'*(?:\s*[=+\-@＝＋－＠]|[\t\r])")
 
 
+# The same behind a sign at which a spreadsheet of another country parts the line, whatever the quotes say.
+PARTED = re.compile(r"([;\t])('*[^\S\t]*[=+\-@＝＋－＠])")
+PARTED_AND_GUARDED = re.compile(r"([;\t])'('*[^\S\t]*[=+\-@＝＋－＠])")
+
+
 def guard(text: str) -> str:
     """The text as it may stand in a CSV file: what a spreadsheet would run gets an apostrophe before it."""
+    text = PARTED.sub(r"\1'\2", text)
     return f"'{text}" if FORMULA.match(text) else text
 
 
 def unguard(text: str) -> str:
     """Takes off what guard() put on, and nothing else."""
-    return text[1:] if text.startswith("'") and FORMULA.match(text[1:]) else text
+    text = text[1:] if text.startswith("'") and FORMULA.match(text[1:]) else text
+    return PARTED_AND_GUARDED.sub(r"\1\2", text)
 
 
 def text(cell: str, header: str) -> str:

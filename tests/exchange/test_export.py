@@ -1,6 +1,7 @@
 """What goes out comes in again as it was, other programs read it, and nothing in it runs in a spreadsheet."""
 
 import io
+import re
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -109,6 +110,14 @@ def test_nothing_that_goes_out_begins_like_a_formula(text):
             assert all(value is None or isinstance(value, str) for value in row)
 
 
+@pytest.mark.parametrize("text", ["x;=1+1", "x; =1+1", "x;'=1", "x;;@SUM(A1)", "x\t-1", "x;＝1"])
+def test_a_spreadsheet_that_parts_the_line_at_semicolons_or_tabs_finds_no_formula_either(text):
+    make.make_customer(note=text)
+    for line in as_csv("customers").decode("utf-8-sig").splitlines():
+        for cell in re.split("[;\t]", line):
+            assert cell.strip()[:1] not in list("=+-@＝＋－＠") or not cell.strip(), line
+
+
 def test_a_formula_in_a_spreadsheet_that_goes_out_is_text():
     make.make_part("=1+1", name="=HYPERLINK(1)")
     sheet = make_sheet_of(as_xlsx("parts"))
@@ -120,7 +129,7 @@ def make_sheet_of(content):
     return load_workbook(io.BytesIO(content)).worksheets[0]
 
 
-@given(st.text())
+@given(st.text() | st.text("x'=+-@;\t \n"))
 def test_the_guard_comes_off_again_and_takes_nothing_with_it(text):
     assert unguard(guard(text)) == text
 
