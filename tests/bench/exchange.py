@@ -44,7 +44,7 @@ def speed(desk, content):
     def bare():
         start = time.perf_counter()
         with transaction.atomic():
-            Part.objects.bulk_create([Part(number=f"SK-{n}", name="seal kit 14 mm", bin="B-07") for n in range(ROWS)])
+            Part.objects.bulk_create([Part(number=f"IMPORT-{n}", name="seal kit 14 mm", bin="B-07") for n in range(ROWS)])
         bare_times.append(time.perf_counter() - start)
         _empty()
 
@@ -80,7 +80,7 @@ def _file(rows):
     text = io.StringIO(newline="")
     writer = csv.writer(text)
     writer.writerow(HEADER)
-    writer.writerows([f"SK-{n}", "seal kit 14 mm", "pieces", "B-07"] for n in range(rows))
+    writer.writerows([f"IMPORT-{n}", "seal kit 14 mm", "pieces", "B-07"] for n in range(rows))
     return text.getvalue().encode()
 
 

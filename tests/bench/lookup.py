@@ -24,12 +24,12 @@ CORNERS = ("front_left", "front_right", "rear_left", "rear_right")
 SHEET = """
     INSERT INTO specs_specsheet (code, version, damper_model_id, vehicle_model_id, position, year_from, year_to,
         source_document, source_revision, source_page, note, reference_k, reference_altitude_m, flag_reason,
-        status, entered_by_id, entered_at)
+        edition, status, entered_by_id, entered_at)
     SELECT 'B-' || damper.number || '-' || n / 5, n %% 5 + 1, damper.id,
         CASE WHEN n / 100 = 0 THEN NULL ELSE %(vehicle_model)s END,
         (ARRAY['any', 'front', 'rear', 'rear_left', 'rear_right'])[n / 20 %% 5 + 1],
         NULLIF(2008 + n / 5 %% 4 * 4, 2008), NULLIF(2011 + n / 5 %% 4 * 4, 2023),
-        'common practice, no source', 'none', 'none', '', 293.15, 0, '', 'draft', %(entered_by)s, now()
+        'common practice, no source', 'none', 'none', '', 293.15, 0, '', 1, 'draft', %(entered_by)s, now()
     FROM (SELECT id, row_number() OVER (ORDER BY id) AS number FROM dampers_dampermodel WHERE name LIKE 'B-%%') damper
     CROSS JOIN generate_series(0, 199) n
 """
