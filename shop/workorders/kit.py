@@ -93,8 +93,8 @@ def _choice(line: KitLine, sheet: FrozenSheet) -> Choice | None:
 
 
 def with_kit(order: WorkOrder) -> QuerySet[DamperJob]:
-    """An order's jobs with all that tells what they need."""
-    jobs = order.jobs.select_related("damper__model", "damper__vehicle__model")
+    """An order's jobs that are not called off, with all that tells what they need."""
+    jobs = order.jobs.kept().select_related("damper__model", "damper__vehicle__model")
     return jobs.prefetch_related("damper__model__kit_lines", "spec_changes")
 
 

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from shop.calc.units import within
 from shop.core.clock import local_day
 from shop.dampers.measures import FOUND_AND_LEFT, Measure, in_a_sentence
-from shop.dampers.models import DamperModel
+from shop.dampers.models import Damper, DamperModel
 from shop.specs.models import SpecSheet, Step
 from shop.specs.selectors import Place, sheets_for
 from shop.workorders.charge import allowed_range
@@ -258,7 +258,8 @@ def booked_in_vain(model: DamperModel):
     """Booked orders with a damper of a model that is not serviced here any more: their customers have to be told."""
     if model.serviceable:
         return WorkOrder.objects.none()
-    rows = WorkOrder.objects.with_names().filter(status=OrderStatus.BOOKED, jobs__damper__model=model)
+    waiting = {"jobs__damper__model": model, "jobs__status": JobStatus.BOOKED}
+    rows = WorkOrder.objects.with_names().filter(status=OrderStatus.BOOKED, **waiting)
     return rows.distinct().order_by("arrives_on", "pk")
 
 
@@ -270,6 +271,7 @@ class DayRow:
     words: str
     late: bool
     jobs: list[DamperJob]
+    not_serviced: list[Damper]  # booked before their models were marked so, a model after the other
 
 
 @dataclass(frozen=True)
@@ -319,12 +321,18 @@ def running_orders():
 
 def _day_row(order: WorkOrder, now: datetime) -> DayRow:
     late = order.promised_for < now and order.status in (OrderStatus.BOOKED, OrderStatus.ON_BENCH)
-    return DayRow(order, state_in_words(order), late, list(order.jobs.all()))
+    jobs = _kept(order)
+    dampers = [job.damper for job in jobs if order.status == OrderStatus.BOOKED and not job.damper.model.serviceable]
+    return DayRow(order, state_in_words(order), late, jobs, sorted(dampers, key=lambda one: one.model_id))
+
+
+def _kept(order: WorkOrder) -> list[DamperJob]:
+    return [job for job in order.jobs.all() if job.status != JobStatus.CALLED_OFF]
 
 
 def state_in_words(order: WorkOrder) -> str:
     """What an order waits for, as the desk says it on the telephone."""
-    jobs = list(order.jobs.all())
+    jobs = _kept(order)
     count = f"{len(jobs)} damper{'s' if len(jobs) != 1 else ''}"
     if order.status == OrderStatus.BOOKED:
         return f"Rebuild of {count}. {_parts_in_words(order)}"

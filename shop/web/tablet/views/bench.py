@@ -37,7 +37,7 @@ def bench(request):
 @require_safe
 def job(request, pk):
     job = find(pk)
-    others = [one for one in on_bench().filter(order=job.order_id) if one != job]
+    others = [one for one in on_bench().filter(order=job.order_id).kept() if one != job]
     page = of_job(
         job,
         aims=words.aims(job.sheet),

@@ -72,7 +72,7 @@ def take_sheet(request, pk):
 def close_order(request, pk):
     """All dampers are closed: what was used of the parts, then the order is ready to hand back."""
     order = get_object_or_404(WorkOrder.objects.with_names(), pk=pk)
-    jobs = list(on_bench().filter(order=order))
+    jobs = list(on_bench().filter(order=order).kept())
     lines = order.pick_list.lines.select_related("part", "reservation", "picked_by").order_by("tag", "pk")
     form = UsedForm(sent(request), lines=lines)
     if request.method == "POST" and submit(form, services.close_order, order=order, by=request.user, at=timezone.now()):
