@@ -26,6 +26,7 @@ def freeze(found: FoundSheet) -> FrozenSheet:
     return FrozenSheet(
         code=sheet.code,
         version=sheet.version,
+        edition=sheet.edition,
         verified=sheet.status == SheetStatus.VERIFIED,
         years=sheet.years(),
         position=sheet.get_position_display(),

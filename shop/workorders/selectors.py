@@ -241,17 +241,22 @@ def figures_changed_of(jobs: list[DamperJob]) -> dict[DamperJob, str]:
 
 
 def _changed(sheet: FrozenSheet, now: SpecSheet | None) -> str:
-    if (
-        (now.code, now.version, bool(now.verified_by_id)) == (sheet.code, sheet.version, sheet.verified)
-        if now
-        else not sheet
-    ):
+    if is_kept(now, sheet) if now else not sheet:
         return ""
     kept = f"{sheet.code} version {sheet.version}" if sheet else "no sheet"
     today = f"{now} ({now.get_status_display()})" if now else "no sheet"
+    if now and (now.code, now.version, sheet.verified) == (sheet.code, sheet.version, bool(now.verified_by_id)):
+        kept, today = f"{kept} as edition {sheet.edition} says it", f"edition {now.edition} of {today}"
     return (
         f"The spec table has changed since check-in: this job keeps {kept}; today {today} would hold. Ask the manager."
     )
+
+
+def is_kept(now: SpecSheet, sheet: FrozenSheet) -> bool:
+    """Whether a sheet says what a job keeps of it: a draft may have been changed since, edition by edition."""
+    edition = sheet.edition or now.edition  # frozen before editions were kept
+    told = now.code, now.version, bool(now.verified_by_id), now.edition
+    return told == (sheet.code, sheet.version, sheet.verified, edition)
 
 
 def booked_in_vain(model: DamperModel):
