@@ -277,6 +277,7 @@ class DayRow:
     late: bool
     jobs: list[DamperJob]
     not_serviced: list[Damper]  # booked before their models were marked so, a model after the other
+    sheet_changed: list[DamperJob]  # for which the spec table says otherwise now
 
 
 @dataclass(frozen=True)
@@ -290,7 +291,9 @@ class Day:
 
 def day(now: datetime) -> Day:
     """Everything that is running, grouped by what the desk does next; constant number of queries."""
-    rows = [_day_row(order, now) for order in running_orders()]
+    orders = list(running_orders())
+    changed = figures_changed_of([job for order in orders for job in order.jobs.all()])
+    rows = [_day_row(order, now, changed) for order in orders]
     today = local_day(now)
 
     def having(status):
@@ -314,6 +317,7 @@ def running_orders():
         .prefetch_related(
             "pick_list__lines__reservation",
             "jobs__damper__model",
+            "jobs__damper__vehicle__model",
             "jobs__procedure__steps",
             "jobs__readings__by",
             "jobs__steps_done__by",
@@ -324,11 +328,18 @@ def running_orders():
     )
 
 
-def _day_row(order: WorkOrder, now: datetime) -> DayRow:
+def _day_row(order: WorkOrder, now: datetime, changed: dict[DamperJob, str]) -> DayRow:
     late = order.promised_for < now and order.status in (OrderStatus.BOOKED, OrderStatus.ON_BENCH)
     jobs = _kept(order)
     dampers = [job.damper for job in jobs if order.status == OrderStatus.BOOKED and not job.damper.model.serviceable]
-    return DayRow(order, state_in_words(order), late, jobs, sorted(dampers, key=lambda one: one.model_id))
+    return DayRow(
+        order,
+        state_in_words(order),
+        late,
+        jobs,
+        sorted(dampers, key=lambda one: one.model_id),
+        [job for job in jobs if changed[job]],
+    )
 
 
 def _kept(order: WorkOrder) -> list[DamperJob]:

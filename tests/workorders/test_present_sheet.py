@@ -1,5 +1,7 @@
 """An open job while the spec table changes: it is flagged and never changed by itself; a manager may move it."""
 
+import html
+
 import pytest
 from django.core.exceptions import ValidationError
 from django.urls import reverse
@@ -10,6 +12,7 @@ from shop.documents.selectors import card as card_of
 from shop.documents.services import DIGITS_IN_QR, card_state, job_card
 from shop.specs.models import SheetStatus, SpecSheet
 from shop.specs.services import NewValue, change_draft, verify_sheet, withdraw_sheet
+from shop.web.links import why_this_sheet
 from shop.workorders.models import DamperJob, SpecChange
 from shop.workorders.selectors import figures_changed, job_steps
 from shop.workorders.services import pick_line, take_present_sheet
@@ -109,6 +112,21 @@ def change_torque(draft, text, by):
         values=[NewValue("shaft_nut_torque", torque, torque, torque)],
         why="misread", keep_flagged=True, sure=True, by=by, at=NOON,
     )  # fmt: skip
+
+
+def test_bench_and_day_tell_which_jobs_keep_another_sheet(job, desk, technician, second):
+    lists = [(logged_in(technician), reverse("tablet:bench")), (logged_in(desk), reverse("desk:day"))]
+    for client, address in lists:
+        assert "heet changed" not in words(client.get(address))
+    next_version(job, second)
+    at_bench, at_desk = [words(client.get(address)) for client, address in lists]
+    assert at_bench.count("sheet changed") == 1
+    assert f"Sheet changed: {job.tag}" in at_desk
+
+
+def test_the_step_leads_to_which_sheet_holds_and_why(job, technician):
+    page = html.unescape(logged_in(technician).get(at_step(job, TORQUE)).content.decode())
+    assert f'<a href="{why_this_sheet(job.damper)}">Which sheet holds, and why</a>' in page
 
 
 # --- moved, knowingly
@@ -259,6 +277,14 @@ def test_on_the_tablet_a_manager_is_led_there_and_a_technician_is_not(job, manag
     page = words(as_manager.get(address))
     assert "It keeps Sheet H2-A version 1:" in page
     assert "Today the spec table gives Sheet H2-A version 2:" in page
+    assert (
+        "Shaft nut torque 18 lbf·ft, allowed 17.1 to 18.9 lbf·ft → becomes "
+        "22 lbf·ft, allowed 20.9 to 23.1 lbf·ft" in page
+    )
+    assert "Oil volume" not in page
+    sheets = [SpecSheet.objects.get(version=version).pk for version in (1, 2)]
+    compare = html.unescape(as_manager.get(address).content.decode())
+    assert f"{reverse('manage:sheets_compare')}?sheet={sheets[0]}&sheet={sheets[1]}" in compare
     assert send(as_manager, address, why="").status_code == 422
     answer = send(as_manager, address, why="rev C misprints the torque")
     assert answer.status_code == 302

@@ -60,6 +60,7 @@ def _rows(rows, now):
             "overdue": order.status == OrderStatus.BOOKED and order.arrives_on < today,
             "when": when,
             "not_serviced": row.not_serviced,
+            "sheet_changed": row.sheet_changed,
         }
 
 
