@@ -21,6 +21,7 @@ from shop.workorders.models import DamperJob, Moment, Reading
 from shop.workorders.selectors import bench_jobs, figures_changed, job_steps, missing, on_bench, settings_of
 from shop.workorders.services import (
     close_job,
+    drop_damper,
     finish_step,
     pass_over_step,
     reopen_damper,
@@ -46,6 +47,10 @@ class ReopenInput(Input):
 
 class TakeSheetInput(Input):
     why = serializers.CharField(max_length=300, help_text="Prints with the rule that chose the sheet.")
+
+
+class DropInput(Input):
+    why = serializers.CharField(max_length=300, help_text="Stands in the order's history.")
 
 
 class CloseJobInput(Input):
@@ -283,6 +288,16 @@ class JobTakeSheet(JobEndpoint):
         When a figure has been set already, its steps begin anew, zero pressure first.
         """
         self.do(take_present_sheet, job=self.find(DamperJob, pk), **self.body(TakeSheetInput))
+        return self.answer(pk)
+
+
+class JobDrop(JobEndpoint):
+    permission_classes = [Allows("book")]
+
+    @extend_schema(request=DropInput, responses=JobOutput)
+    def post(self, request, pk):
+        """Take one damper off a booked order, which goes on without it; not the last one."""
+        self.do(drop_damper, job=self.find(DamperJob, pk), **self.body(DropInput))
         return self.answer(pk)
 
 

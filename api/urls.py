@@ -106,6 +106,7 @@ v1 = [
     path("jobs/<int:pk>/readings/", readings.ReadingList.as_view(), name="readings"),
     path("jobs/<int:pk>/take-sheet/", jobs.JobTakeSheet.as_view(), name="job_take_sheet"),
     path("jobs/<int:pk>/reopen/", jobs.JobReopen.as_view(), name="job_reopen"),
+    path("jobs/<int:pk>/drop/", jobs.JobDrop.as_view(), name="drop_job"),
     path("jobs/<int:pk>/close/", jobs.JobClose.as_view(), name="close_job"),
     path("parts/", parts.PartList.as_view(), name="parts"),
     path("parts/<int:pk>/", parts.PartDetail.as_view(), name="part"),

@@ -149,9 +149,30 @@ def take_back(*, line: PickLine, at: datetime) -> None:
         return
     if not line.taken_up_at:
         raise Conflict(f"{line.part_number} for {line.tag} is part of the parts list and stays.", code="listed")
+    _check_not_picked(line)
     lock([line.part] if line.part else [])
     free_up(line, {}, at)
     line.delete()
+
+
+@transaction.atomic
+def drop(*, pick_list: PickList, tag: str, at: datetime) -> None:
+    """Take a whole bag off the list, also what was taken up for it, and let go of what is held for it."""
+    pick_list = PickList.objects.select_for_update().get(pk=pick_list.pk)
+    lines = list(_locked_lines(pick_list).filter(tag=tag))
+    for line in lines:
+        _check_not_picked(line)
+    lock([line.part for line in lines if line.part])
+    for line in lines:
+        free_up(line, {}, at)
+        line.delete()
+
+
+def _check_not_picked(line: PickLine) -> None:
+    """What lies in a bag does not vanish from its list."""
+    if line.picked_at:
+        words = f"{line.part_number} is picked for {line.tag}. Put it back first, then take it off the list."
+        raise Conflict(words, code="picked")
 
 
 @transaction.atomic

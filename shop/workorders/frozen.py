@@ -34,6 +34,7 @@ class FrozenSheet:
 
     code: str = ""
     version: int = 0
+    edition: int = 0  # 0: frozen before editions were kept
     verified: bool = False
     years: str = ""
     position: str = ""

@@ -26,6 +26,7 @@ def freeze(found: FoundSheet) -> FrozenSheet:
     return FrozenSheet(
         code=sheet.code,
         version=sheet.version,
+        edition=sheet.edition,
         verified=sheet.status == SheetStatus.VERIFIED,
         years=sheet.years(),
         position=sheet.get_position_display(),
@@ -93,8 +94,8 @@ def _choice(line: KitLine, sheet: FrozenSheet) -> Choice | None:
 
 
 def with_kit(order: WorkOrder) -> QuerySet[DamperJob]:
-    """An order's jobs with all that tells what they need."""
-    jobs = order.jobs.select_related("damper__model", "damper__vehicle__model")
+    """An order's jobs that are not called off, with all that tells what they need."""
+    jobs = order.jobs.kept().select_related("damper__model", "damper__vehicle__model")
     return jobs.prefetch_related("damper__model__kit_lines", "spec_changes")
 
 

@@ -112,6 +112,12 @@ class JobStatus(models.TextChoices):
     CALLED_OFF = "called_off", "called off"
 
 
+class DamperJobQuerySet(models.QuerySet):
+    def kept(self):
+        """Without those that were called off by themselves while their order went on, or with it."""
+        return self.exclude(status=JobStatus.CALLED_OFF)
+
+
 class DamperJob(models.Model):
     """One damper's part of an order: its frozen figures, its readings, its steps."""
 
@@ -130,6 +136,8 @@ class DamperJob(models.Model):
     override_reason = models.CharField(
         max_length=500, blank=True, help_text="Why it was closed although something lacks."
     )
+
+    objects = DamperJobQuerySet.as_manager()
 
     class Meta:
         ordering = ["order", "index"]

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from shop.calc.units import within
 from shop.core.clock import local_day
 from shop.dampers.measures import FOUND_AND_LEFT, Measure, in_a_sentence
-from shop.dampers.models import DamperModel
+from shop.dampers.models import Damper, DamperModel
 from shop.specs.models import SpecSheet, Step
 from shop.specs.selectors import Place, sheets_for
 from shop.workorders.charge import allowed_range
@@ -241,24 +241,30 @@ def figures_changed_of(jobs: list[DamperJob]) -> dict[DamperJob, str]:
 
 
 def _changed(sheet: FrozenSheet, now: SpecSheet | None) -> str:
-    if (
-        (now.code, now.version, bool(now.verified_by_id)) == (sheet.code, sheet.version, sheet.verified)
-        if now
-        else not sheet
-    ):
+    if is_kept(now, sheet) if now else not sheet:
         return ""
     kept = f"{sheet.code} version {sheet.version}" if sheet else "no sheet"
     today = f"{now} ({now.get_status_display()})" if now else "no sheet"
+    if now and (now.code, now.version, sheet.verified) == (sheet.code, sheet.version, bool(now.verified_by_id)):
+        kept, today = f"{kept} as edition {sheet.edition} says it", f"edition {now.edition} of {today}"
     return (
         f"The spec table has changed since check-in: this job keeps {kept}; today {today} would hold. Ask the manager."
     )
+
+
+def is_kept(now: SpecSheet, sheet: FrozenSheet) -> bool:
+    """Whether a sheet says what a job keeps of it: a draft may have been changed since, edition by edition."""
+    edition = sheet.edition or now.edition  # frozen before editions were kept
+    told = now.code, now.version, bool(now.verified_by_id), now.edition
+    return told == (sheet.code, sheet.version, sheet.verified, edition)
 
 
 def booked_in_vain(model: DamperModel):
     """Booked orders with a damper of a model that is not serviced here any more: their customers have to be told."""
     if model.serviceable:
         return WorkOrder.objects.none()
-    rows = WorkOrder.objects.with_names().filter(status=OrderStatus.BOOKED, jobs__damper__model=model)
+    waiting = {"jobs__damper__model": model, "jobs__status": JobStatus.BOOKED}
+    rows = WorkOrder.objects.with_names().filter(status=OrderStatus.BOOKED, **waiting)
     return rows.distinct().order_by("arrives_on", "pk")
 
 
@@ -270,6 +276,8 @@ class DayRow:
     words: str
     late: bool
     jobs: list[DamperJob]
+    not_serviced: list[Damper]  # booked before their models were marked so, a model after the other
+    sheet_changed: list[DamperJob]  # for which the spec table says otherwise now
 
 
 @dataclass(frozen=True)
@@ -283,7 +291,9 @@ class Day:
 
 def day(now: datetime) -> Day:
     """Everything that is running, grouped by what the desk does next; constant number of queries."""
-    rows = [_day_row(order, now) for order in running_orders()]
+    orders = list(running_orders())
+    changed = figures_changed_of([job for order in orders for job in order.jobs.all()])
+    rows = [_day_row(order, now, changed) for order in orders]
     today = local_day(now)
 
     def having(status):
@@ -307,6 +317,7 @@ def running_orders():
         .prefetch_related(
             "pick_list__lines__reservation",
             "jobs__damper__model",
+            "jobs__damper__vehicle__model",
             "jobs__procedure__steps",
             "jobs__readings__by",
             "jobs__steps_done__by",
@@ -317,14 +328,27 @@ def running_orders():
     )
 
 
-def _day_row(order: WorkOrder, now: datetime) -> DayRow:
+def _day_row(order: WorkOrder, now: datetime, changed: dict[DamperJob, str]) -> DayRow:
     late = order.promised_for < now and order.status in (OrderStatus.BOOKED, OrderStatus.ON_BENCH)
-    return DayRow(order, state_in_words(order), late, list(order.jobs.all()))
+    jobs = _kept(order)
+    dampers = [job.damper for job in jobs if order.status == OrderStatus.BOOKED and not job.damper.model.serviceable]
+    return DayRow(
+        order,
+        state_in_words(order),
+        late,
+        jobs,
+        sorted(dampers, key=lambda one: one.model_id),
+        [job for job in jobs if changed[job]],
+    )
+
+
+def _kept(order: WorkOrder) -> list[DamperJob]:
+    return [job for job in order.jobs.all() if job.status != JobStatus.CALLED_OFF]
 
 
 def state_in_words(order: WorkOrder) -> str:
     """What an order waits for, as the desk says it on the telephone."""
-    jobs = list(order.jobs.all())
+    jobs = _kept(order)
     count = f"{len(jobs)} damper{'s' if len(jobs) != 1 else ''}"
     if order.status == OrderStatus.BOOKED:
         return f"Rebuild of {count}. {_parts_in_words(order)}"

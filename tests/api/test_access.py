@@ -111,6 +111,7 @@ RULES = {
     ("POST", "jobs/<int:pk>/take-sheet/"): {M},
     ("GET", "jobs/<int:pk>/readings/"): ALL,
     ("POST", "jobs/<int:pk>/readings/"): BENCH,
+    ("POST", "jobs/<int:pk>/drop/"): DESK,
     ("POST", "jobs/<int:pk>/close/"): BENCH,
     ("GET", "parts/"): ALL,
     ("GET", "parts/<int:pk>/"): ALL,

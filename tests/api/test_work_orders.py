@@ -126,6 +126,18 @@ def test_a_called_off_order_frees_its_parts_and_keeps_the_reason(at_desk):
     assert at_desk.get(f"parts/{family['kit'].pk}/").json()["held"]["figures"] == "0"
 
 
+def test_one_damper_is_dropped_from_a_booked_order_and_the_last_one_is_not(at_desk):
+    family = make_family()
+    order = make_booked(at_desk, family)
+    first, *others = order["jobs"]
+    refused(at_desk.post(f"jobs/{first['id']}/drop/"), 400, field="why")
+    for job in order["jobs"][:-1]:
+        assert at_desk.made(f"jobs/{job['id']}/drop/", {"why": "sold"})["status"] == "called_off"
+    assert at_desk.get(f"parts/{family['kit'].pk}/").json()["held"]["figures"] == "1"
+    refused(at_desk.post(f"jobs/{others[-1]['id']}/drop/", {"why": "sold"}), 409, code="last_damper")
+    assert at_desk.get(f"work-orders/{order['id']}/").json()["status"] == "booked"
+
+
 def test_an_order_is_closed_with_what_was_really_used(at_desk, as_manager):
     family = make_family()
     order = make_on_bench(at_desk, family)

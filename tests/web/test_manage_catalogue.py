@@ -5,6 +5,7 @@ from datetime import date
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 
 from shop.customers.models import VehicleModel
 from shop.dampers.models import DamperModel, Fitment, Position
@@ -376,3 +377,16 @@ def test_nonsense_for_a_row_to_remove_changes_nothing(as_manager, posted):
     answer = as_manager.post(f"{VEHICLES}{fitment.vehicle_model_id}/corners/remove/", {"fitment": posted})
     assert answer.status_code in (302, 404)
     assert Fitment.objects.filter(pk=fitment.pk).exists()
+
+
+def test_the_catalogue_leads_to_what_lacks_and_a_damper_model_to_its_sheets(as_manager):
+    model = make.make_damper_model()
+    make.make_sheet(model, status="draft")
+    page = as_manager.get(reverse("manage:catalogue")).content.decode()
+    for name in ("sheets_queue", "coverage_overview", "exchange"):
+        assert f'<a href="{reverse(f"manage:{name}")}">' in page.split("<main")[1]
+    told = as_manager.get(reverse("manage:damper_model", args=[model.pk])).content.decode()
+    for name in ("sheet_new", "sheets_table"):
+        address = f"{reverse(f'manage:{name}')}?damper_model={model.pk}"
+        assert f'href="{address}"' in told
+        assert as_manager.get(address).status_code == 200

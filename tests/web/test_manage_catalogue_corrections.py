@@ -121,6 +121,12 @@ def test_a_stale_correction_of_an_entry_is_told_what_it_says_now(as_manager, rid
 # --- damper models ----------------------------------------------------------------------------------------------------
 
 
+def test_a_damper_model_that_is_saved_as_it_was_is_not_called_changed(as_manager):
+    model = make.make_damper_model(name="H22")
+    page = words(as_manager.get(send(as_manager, page_of("damper_model_change", model)).url))
+    assert "Hallinde H22 stays as it was: nothing was changed." in page
+
+
 def test_a_damper_model_is_corrected_with_the_cap_that_decides_its_steps(as_manager):
     model = make.make_damper_model(name="H22")
     assert "Cap over the IFP not known" in words(as_manager.get(page_of("damper_model", model)))

@@ -4,7 +4,9 @@ import pytest
 from django.urls import reverse
 
 from shop.dampers.models import Position
+from shop.documents.selectors import card, record, tags
 from shop.workorders.models import OrderStatus
+from shop.workorders.services import close_job, close_order, pick_line
 from tests import factories as make
 from tests.web.people import form, send, words
 
@@ -87,6 +89,94 @@ def test_an_order_that_was_booked_before_says_it_on_its_page_and_at_check_in(at_
     model.save()
     for url in (order.get_absolute_url(), check_in):
         assert f"Not serviced here. {TELL}" in words(at_desk.get(url))
+
+
+# --- taken off a booked order
+
+
+def no_more(model):
+    model.serviceable, model.why_not = False, "It needs the maker's bench."
+    model.save()
+
+
+@pytest.fixture
+def order(vehicle, live):
+    """A booked order with a seal kit held for each of its two dampers, one of a model that is given up since."""
+    live.serviceable, live.why_not = True, ""
+    live.save()
+    right = vehicle.dampers.get(position=Position.FRONT_RIGHT)
+    right.model = make.make_damper_model(name="H2")
+    right.save()
+    for model in (live, right.model):
+        make.make_kit_line(model, make.make_part(on_hand=3).number)
+    order = make.make_order(dampers=list(vehicle.dampers.all()))
+    no_more(live)
+    return order
+
+
+def left_and_right(order):
+    return (order.jobs.get(damper__position=where) for where in (Position.FRONT_LEFT, Position.FRONT_RIGHT))
+
+
+def test_check_in_refuses_what_is_not_serviced_here_any_more_with_the_words_for_the_customer(at_desk, order):
+    left, _ = left_and_right(order)
+    check_in = reverse("desk:check_in", args=[order.pk])
+    answer = send(at_desk, check_in, distance="4218")
+    assert answer.status_code == 422
+    told = f"Quoin Live 3, front left, tag {left.tag}, is not serviced here: It needs the maker's bench. Tell"
+    assert told in words(answer)
+    assert form(answer)["distance"] == "4218"
+    order.refresh_from_db()
+    assert (order.status, order.vehicle.meter_readings.count()) == (OrderStatus.BOOKED, 0)
+    assert reverse("desk:drop_damper", args=[order.pk, left.pk]) in answer.content.decode()
+
+
+def test_the_day_marks_a_booked_order_that_has_one(at_desk, order):
+    day = reverse("desk:day")
+    assert f"Not serviced here: Quoin Live 3. {TELL}" in words(at_desk.get(day))
+    left, _ = left_and_right(order)
+    send(at_desk, reverse("desk:drop_damper", args=[order.pk, left.pk]), why="the customer takes it back")
+    page = words(at_desk.get(day))
+    assert "Not serviced here" not in page
+    assert "Rebuild of 1 damper. All parts are held for it." in page
+
+
+def test_one_damper_is_taken_off_and_the_order_goes_on_without_it(at_desk, at_bench, order, manager):
+    left, right = left_and_right(order)
+    url = reverse("desk:drop_damper", args=[order.pk, left.pk])
+    assert url in at_desk.get(order.get_absolute_url()).content.decode()
+    assert send(at_desk, url, why=" ").status_code == 422
+    assert send(at_desk, url, why="the customer takes it back").status_code == 302
+    page = words(at_desk.get(order.get_absolute_url()))
+    assert f"damper {left.tag} is taken off: the customer takes it back" in page
+    assert "Called off" in page
+    assert [line.tag for line in order.pick_list.lines.all()] == [right.tag]
+    last = reverse("desk:drop_damper", args=[order.pk, right.pk])
+    assert last not in at_desk.get(order.get_absolute_url()).content.decode()
+    answer = send(at_desk, last, why="this one too")
+    assert answer.status_code == 409
+    assert "call the order off instead" in words(answer)
+
+    assert send(at_desk, reverse("desk:check_in", args=[order.pk])).status_code == 302
+    left.refresh_from_db()
+    assert (left.status, left.spec) == ("called_off", None)
+    assert [page.tag for page in card(order).dampers] == [right.tag]
+    assert [tag.tag for tag in tags(order)] == [right.tag]
+    assert at_desk.get(url).status_code == 409
+    right.refresh_from_db()
+    close_job(job=right, override_reason="a test", by=manager, at=make.NOON)
+    close_order(order=order, used=[], by=manager, at=make.NOON)
+    assert [one.tag for one in record(order).dampers] == [right.tag]
+    assert "0 done, 1 closed unfinished" in words(at_desk.get(order.get_absolute_url()))
+
+
+def test_what_lies_in_its_bag_is_put_back_first(at_desk, order, desk):
+    left, _ = left_and_right(order)
+    pick_line(line=order.pick_list.lines.get(tag=left.tag), by=desk, at=make.NOON)
+    answer = send(at_desk, reverse("desk:drop_damper", args=[order.pk, left.pk]), why="the customer takes it back")
+    assert answer.status_code == 409
+    assert f"is picked for {left.tag}. Put it back first" in words(answer)
+    assert order.pick_list.lines.filter(tag=left.tag).exists()
 
 
 # --- clicks -----------------------------------------------------------------------------------------------------------

@@ -10,6 +10,7 @@ from shop.documents.services import card_state, job_card
 from shop.picklists.models import PickLine
 from shop.specs.models import KitLine
 from shop.workorders.models import JobStatus
+from shop.workorders.services import pick_line, put_back_line, take_up_part
 from tests import factories as make
 from tests.factories import NOON
 from tests.web.dampers_at_work import order_on_the_benches
@@ -148,6 +149,31 @@ def test_the_technician_takes_the_alternate_for_this_bag(at_bench, order):
     other = at_bench.post(f"{url}swap/", {"line": line.pk, "instead": "BR-9"})
     assert other.status_code == 409
     assert "BR-9 cannot be taken in the place of BR-1" in words(other)
+
+
+def test_what_lies_in_the_bag_is_put_back_before_it_is_taken_back(at_bench, technician, order):
+    job = order.jobs.get()
+    line = take_up_part(job=job, part_number="SH-1", by=technician, at=NOON)
+    pick_line(line=line, by=technician, at=NOON)
+    backs = {
+        reverse("desk:take_back", args=[order.pk]): {"tag": job.tag, "part": "SH-1"},
+        reverse("tablet:take_back", args=[job.pk]): {"part": "SH-1"},
+    }
+    for page, (back, button) in zip(pages(order), backs.items(), strict=True):
+        told = at_bench.get(page)
+        assert back not in told.content.decode()
+        assert "icked: put it back first" in words(told)
+        answer = at_bench.post(back, button)
+        assert answer.status_code == 409
+        assert f"SH-1 is picked for {job.tag}. Put it back first" in words(answer)
+        assert ("SH-1", 1) in bag(order)
+    line.refresh_from_db()
+    assert (line.held, line.picked_by) == (1, technician)
+    put_back_line(line=line, by=technician, at=NOON)
+    for page, back in zip(pages(order), backs, strict=True):
+        assert back in at_bench.get(page).content.decode()
+    assert at_bench.post(back, button).status_code == 302
+    assert ("SH-1", 1) not in bag(order)
 
 
 @pytest.mark.parametrize("line", ["", "x", "0", "9" * 40])

@@ -1,17 +1,21 @@
 """An open job while the spec table changes: it is flagged and never changed by itself; a manager may move it."""
 
+import html
+
 import pytest
 from django.core.exceptions import ValidationError
 from django.urls import reverse
 
+from shop.calc.units import parse
 from shop.core.errors import Conflict
 from shop.documents.selectors import card as card_of
 from shop.documents.services import DIGITS_IN_QR, card_state, job_card
 from shop.specs.models import SheetStatus, SpecSheet
-from shop.specs.services import verify_sheet, withdraw_sheet
+from shop.specs.services import NewValue, change_draft, verify_sheet, withdraw_sheet
+from shop.web.links import why_this_sheet
 from shop.workorders.models import DamperJob, SpecChange
 from shop.workorders.selectors import figures_changed, job_steps
-from shop.workorders.services import take_present_sheet
+from shop.workorders.services import pick_line, take_present_sheet
 from tests import factories as make
 from tests.documents.orders import make_checked_in, stock_kit
 from tests.factories import NOON
@@ -81,6 +85,48 @@ def test_a_withdrawn_sheet_flags_the_open_job_and_is_still_what_it_is_held_again
     work(job, technician, second, to=TORQUE, tools=tools())
     with pytest.raises(ValidationError, match=r"Allowed is 17\.1 to 18\.9"):
         record(job, "shaft_nut_torque", technician, "22 lbf·ft", tools={"wrench": make.make_tool()})
+
+
+def test_a_draft_that_is_changed_flags_the_job_that_was_given_it(desk, manager):
+    model = make.make_damper_model()
+    draft = make.make_sheet(model, code="D", status=SheetStatus.DRAFT)
+    order = make_checked_in(model=model, corners=["rear_left"])
+    job, card = order.jobs.get(), job_card(order=order, at=NOON)
+    page = logged_in(desk)
+    assert "has changed since check-in" not in words(page.get(order.get_absolute_url()))
+    change_torque(draft, "24 lbf·ft", manager)
+    told = "this job keeps D version 1 as edition 1 says it; today edition 2 of D version 1 (draft) would hold."
+    assert told in words(page.get(order.get_absolute_url()))
+    assert job_card(order=order, at=NOON).revision == card.revision  # the paper still says what was checked in
+    before_editions = as_it_is(job)
+    del before_editions.spec["edition"]
+    assert figures_changed(before_editions) == ""
+
+
+def change_torque(draft, text, by):
+    """A draft says another torque, and only that."""
+    torque = parse(text, "torque")
+    return change_draft(
+        sheet=draft, edition=draft.edition, vehicle_model=None, position=draft.position,
+        source_document=draft.source_document, source_revision=draft.source_revision, source_page=draft.source_page,
+        values=[NewValue("shaft_nut_torque", torque, torque, torque)],
+        why="misread", keep_flagged=True, sure=True, by=by, at=NOON,
+    )  # fmt: skip
+
+
+def test_bench_and_day_tell_which_jobs_keep_another_sheet(job, desk, technician, second):
+    lists = [(logged_in(technician), reverse("tablet:bench")), (logged_in(desk), reverse("desk:day"))]
+    for client, address in lists:
+        assert "heet changed" not in words(client.get(address))
+    next_version(job, second)
+    at_bench, at_desk = [words(client.get(address)) for client, address in lists]
+    assert at_bench.count("sheet changed") == 1
+    assert f"Sheet changed: {job.tag}" in at_desk
+
+
+def test_the_step_leads_to_which_sheet_holds_and_why(job, technician):
+    page = html.unescape(logged_in(technician).get(at_step(job, TORQUE)).content.decode())
+    assert f'<a href="{why_this_sheet(job.damper)}">Which sheet holds, and why</a>' in page
 
 
 # --- moved, knowingly
@@ -182,6 +228,45 @@ def test_the_pick_list_holds_the_oil_that_the_taken_sheet_asks_for_and_leaves_th
     assert as_it_is(other).sheet.version == 1
 
 
+def test_a_job_that_had_no_sheet_is_given_the_oil_of_the_one_it_takes(manager):
+    model = make.make_damper_model()
+    stock_kit(model)
+    order = make_checked_in(model=model, corners=["rear_left", "rear_right"])
+    first = order.jobs.first()
+    before = {(line.tag, line.name): line.amount for line in order.pick_list.lines.all()}
+    assert (first.tag, "Tarn No. 5") not in before
+    make.make_sheet(model, oil=400)
+    take(first, manager, "entered after the check-in")
+    after = {(line.tag, line.name): line.amount for line in order.pick_list.lines.all()}
+    assert after == before | {(first.tag, "Tarn No. 5"): 440_000}
+    assert order.pick_list.lines.get(name="Tarn No. 5").held == 440_000
+
+
+def test_the_oil_is_found_by_its_number_whatever_the_allowance_was_and_stays_picked_if_it_stays(
+    manager, second, settings
+):
+    model = make.make_damper_model()
+    make.make_sheet(model, oil=305)
+    stock_kit(model)
+    locker = make.make_part(on_hand=500_000, measure="volume")
+    make.make_kit_line(model, locker.number, amount=335_500, measure="volume", name="as much as the oil")
+    order = make_checked_in(model=model, corners=["rear_left"])
+    job = order.jobs.get()
+    pick_line(line=order.pick_list.lines.get(name="seal kit"), by=manager, at=NOON)
+    pick_line(line=order.pick_list.lines.get(name="Tarn No. 5"), by=manager, at=NOON)
+    before = {line.name: line.amount for line in order.pick_list.lines.all()}
+    settings.OIL_ALLOWANCE_PERCENT = 20
+    next_version(job, second, oil=400)
+    take(job, manager)
+    lines = {line.name: line for line in order.pick_list.lines.all()}
+    assert {name: line.amount for name, line in lines.items()} == before | {"Tarn No. 5": 480_000}
+    assert [name for name, line in lines.items() if line.picked_at] == ["seal kit"]
+    settings.OIL_ALLOWANCE_PERCENT = 10
+    next_version(job, second, oil=None)
+    take(job, manager)
+    assert order.pick_list.lines.get(name="Tarn No. 5").amount == 480_000
+
+
 def test_on_the_tablet_a_manager_is_led_there_and_a_technician_is_not(job, manager, technician, second):
     address = reverse("tablet:take_sheet", args=[job.pk])
     as_manager, at_bench = logged_in(manager), logged_in(technician)
@@ -192,6 +277,14 @@ def test_on_the_tablet_a_manager_is_led_there_and_a_technician_is_not(job, manag
     page = words(as_manager.get(address))
     assert "It keeps Sheet H2-A version 1:" in page
     assert "Today the spec table gives Sheet H2-A version 2:" in page
+    assert (
+        "Shaft nut torque 18 lbf·ft, allowed 17.1 to 18.9 lbf·ft → becomes "
+        "22 lbf·ft, allowed 20.9 to 23.1 lbf·ft" in page
+    )
+    assert "Oil volume" not in page
+    sheets = [SpecSheet.objects.get(version=version).pk for version in (1, 2)]
+    compare = html.unescape(as_manager.get(address).content.decode())
+    assert f"{reverse('manage:sheets_compare')}?sheet={sheets[0]}&sheet={sheets[1]}" in compare
     assert send(as_manager, address, why="").status_code == 422
     answer = send(as_manager, address, why="rev C misprints the torque")
     assert answer.status_code == 302

@@ -129,7 +129,7 @@ def card(order: WorkOrder) -> Card:
         checked_in=words.moment(order.checked_in_at),
         dampers=[
             _damper_page(job, lines.get(job.tag, []), order.pick_list.offered(job.tag))
-            for job in on_bench().filter(order=order)
+            for job in on_bench().filter(order=order).kept()
         ],
     )
 

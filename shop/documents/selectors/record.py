@@ -94,7 +94,7 @@ def record(order: WorkOrder) -> Record:
         service=order.get_service_display(),
         complaint=words.one_line(order.complaint),
         closed=words.moment(order.closed_at),
-        dampers=[_damper(job, lines.get(job.tag, [])) for job in on_bench().filter(order=order)],
+        dampers=[_damper(job, lines.get(job.tag, [])) for job in on_bench().filter(order=order).kept()],
     )
 
 

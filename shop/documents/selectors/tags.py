@@ -26,7 +26,7 @@ class Tag:
 def tags(order: WorkOrder) -> list[Tag]:
     """A tag for each damper of the order."""
     order = WorkOrder.objects.select_related("customer", "vehicle__model").get(pk=order.pk)
-    return [_tag(order, job) for job in order.jobs.select_related("damper__model")]
+    return [_tag(order, job) for job in order.jobs.kept().select_related("damper__model")]
 
 
 def _tag(order: WorkOrder, job: DamperJob) -> Tag:

@@ -249,6 +249,10 @@ class CallOffForm(KeyedForm):
     why = text_field(300, rows=2, label="Why the job does not take place")
 
 
+class DropDamperForm(KeyedForm):
+    why = text_field(300, rows=2, label="Why it is not done")
+
+
 class OrdersForm(FindForm):
     state = forms.ChoiceField(
         choices=[("", "every state"), ("running", "not over yet"), *OrderStatus.choices], required=False

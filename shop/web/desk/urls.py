@@ -18,6 +18,7 @@ urlpatterns = [
     path("orders/<int:pk>/pick-list/hold/", parts.pick_hold, name="pick_hold"),
     path("orders/<int:pk>/hand-back/", booking.hand_back, name="hand_back"),
     path("orders/<int:pk>/call-off/", booking.call_off, name="call_off"),
+    path("orders/<int:pk>/dampers/<int:job_pk>/take-off/", booking.drop_damper, name="drop_damper"),
     path("orders/<int:pk>/job-card.pdf", papers.job_card, name="job_card"),
     path("orders/<int:pk>/pick-list.pdf", papers.pick_list_pdf, name="pick_list_pdf"),
     path("orders/<int:pk>/bag-tags.pdf", papers.bag_tags, name="bag_tags"),

@@ -7,6 +7,7 @@ from django.views.decorators.http import require_http_methods
 
 from shop.dampers.measures import Measure
 from shop.documents.selectors.words import as_entered
+from shop.web.links import why_this_sheet
 from shop.web.tablet import words
 from shop.web.tablet.reckoning import calculators_for
 from shop.workorders.kit import oil_of
@@ -31,6 +32,7 @@ def of_job(job, **more):
         "next_line": words.next_to_do(lines),
         "books": books,
         "changed": figures_changed(job),
+        "holds": why_this_sheet(job.damper),
         "last": books and f"{books[-1].get_measure_display()} {as_entered(books[-1])}",
         **more,
     }

@@ -9,9 +9,10 @@ from django.utils.formats import date_format
 from shop.calc.units import figures
 from shop.core.amounts import in_full, in_other_unit, in_shop_unit, shop_unit, span
 from shop.core.clock import local_day
-from shop.dampers.measures import Measure
+from shop.dampers.measures import SPECIFIED, Measure
 from shop.documents.selectors import Why, why
 from shop.documents.selectors.words import as_entered
+from shop.specs.history import Difference
 from shop.workorders.charge import aim_today, allowed_range, bench_conditions, conditions, gauge_note
 from shop.workorders.frozen import FrozenSheet, FrozenValue
 from shop.workorders.models import TOOL_FOR, DamperJob, Moment, Reading
@@ -127,6 +128,27 @@ def aim(sheet: FrozenSheet, value: FrozenValue) -> Aim:
 
 def aims(sheet: FrozenSheet) -> list[Aim]:
     return [aim(sheet, value) for value in sheet.values.values()]
+
+
+def differing(kept: FrozenSheet, today: FrozenSheet) -> list[Difference]:
+    """The figures that a sheet of today gives otherwise than the one that is kept, in the order of a sheet's page."""
+    rows = []
+    for measure in SPECIFIED:
+        before, after = _figure(kept, measure), _figure(today, measure)
+        if before != after:
+            rows.append(Difference(measure.label, before, after))
+    return rows
+
+
+def _figure(sheet: FrozenSheet, measure: Measure) -> str:
+    """A figure with all that can make it another one; empty when the sheet gives none."""
+    if measure not in sheet.values:
+        return ""
+    told = aim(sheet, sheet.values[measure])
+    at = f" at {told.meant_at}" if told.meant_at else ""
+    printed = f", printed as {told.printed}" if told.printed else ""
+    note = f"; {sheet.values[measure].note}" if sheet.values[measure].note else ""
+    return f"{told.figures} {told.unit}{at}, allowed {told.allowed} {told.unit}{printed}{note}"
 
 
 def moved_range(state: StepState) -> str:

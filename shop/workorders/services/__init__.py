@@ -1,6 +1,6 @@
 """Every write on work orders, a file per activity."""
 
-from shop.workorders.services.booking import book, call_off, check_in, hand_back
+from shop.workorders.services.booking import book, call_off, check_in, drop_damper, hand_back
 from shop.workorders.services.cards import register_card
 from shop.workorders.services.closing import close_job, close_order
 from shop.workorders.services.damper_models import change_damper_model
@@ -37,6 +37,7 @@ __all__ = [
     "check_in",
     "close_job",
     "close_order",
+    "drop_damper",
     "finish_step",
     "hand_back",
     "hold_parts",

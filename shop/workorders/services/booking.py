@@ -1,3 +1,4 @@
+from collections.abc import Iterable
 from datetime import date, datetime
 
 from django.core.exceptions import ValidationError
@@ -149,6 +150,7 @@ def check_in(
             at=at,
         )
     jobs = {job.pk: job for job in with_kit(order).prefetch_related("damper__model__adjusters")}
+    _check_serviced(order, jobs.values())
     frozen = sheets_of(jobs.values())
     for job, sheet in frozen.items():
         job.order, job.spec, job.procedure, job.status = order, sheet.stored(), procedure, JobStatus.OPEN
@@ -188,6 +190,22 @@ def check_in(
     return order
 
 
+def _check_serviced(order: WorkOrder, jobs: Iterable[DamperJob]) -> None:
+    """A model may have been marked as not serviced here since the booking; the words are for the customer."""
+    refusals = [
+        ValidationError(
+            f"{job.damper.model}, {job.damper.where()}, tag {job.tag}, is not serviced here: "
+            f"{job.damper.model.why_not.rstrip('.')}. Tell the customer, and take it off {order}, "
+            "or call the order off.",
+            code="not_serviceable",
+        )
+        for job in jobs
+        if not job.damper.model.serviceable
+    ]
+    if refusals:
+        raise ValidationError(refusals)
+
+
 def fill_anew(*, order: WorkOrder, at: datetime) -> None:
     """Reckon anew what a booked order takes; one that is checked in keeps what its frozen figures ask for."""
     if order.status != OrderStatus.BOOKED:
@@ -220,7 +238,7 @@ def hand_back(
         raise Conflict(
             f"{order} is {order.get_status_display()}: it can be handed back when it is ready.", code="not_ready"
         )
-    unfinished = unfinished_in_words(list(order.jobs.select_related("damper")))
+    unfinished = unfinished_in_words(list(order.jobs.kept().select_related("damper")))
     if unfinished and not told_unfinished:
         words = f"{unfinished} Tell the customer before it is handed back, then say so here."
         raise refused("told_unfinished", words, "not_told")
@@ -251,3 +269,30 @@ def call_off(*, order: WorkOrder, why: str, by: User, at: datetime) -> WorkOrder
     picklists.empty(pick_list=order.pick_list, at=at)
     note(who=by, kind="order", key=order.pk, what=f"called off: {why.strip()}", at=at)
     return order
+
+
+@transaction.atomic
+def drop_damper(*, job: DamperJob, why: str, by: User, at: datetime) -> DamperJob:
+    """Take one damper off a booked order that goes on without it; what was held for it is free again.
+
+    Not the last one: then the order is called off. Twice is as good as once.
+    """
+    order = WorkOrder.objects.select_for_update(of=("self",)).select_related("pick_list").get(pk=job.order_id)
+    job = order.jobs.select_for_update(of=("self",)).get(pk=job.pk)
+    if order.status != OrderStatus.BOOKED:
+        raise Conflict(
+            f"{order} is {order.get_status_display()}: a damper can be taken off only while it is booked.",
+            code="not_booked",
+        )
+    if job.status == JobStatus.CALLED_OFF:
+        return job
+    if not why.strip():
+        raise refused("why", "Say why the damper is taken off the order.", "why_missing")
+    if order.jobs.kept().count() == 1:
+        raise Conflict(f"{job.tag} is the only damper of {order}: call the order off instead.", code="last_damper")
+    picklists.drop(pick_list=order.pick_list, tag=job.tag, at=at)
+    job.status = JobStatus.CALLED_OFF
+    job.save(update_fields=["status"])
+    fill_anew(order=order, at=at)
+    note(who=by, kind="order", key=order.pk, what=f"damper {job.tag} is taken off: {why.strip()}", at=at)
+    return job

@@ -51,7 +51,7 @@ def close_order(*, order: WorkOrder, used: list[tuple[PickLine, int]], by: User,
         return order
     if order.status != OrderStatus.ON_BENCH:
         raise Conflict(f"{order} is {order.get_status_display()}: it is not on the benches.", code="not_on_bench")
-    if open_jobs := [job for job in order.jobs.select_related("damper") if job.status != JobStatus.CLOSED]:
+    if open_jobs := [job for job in order.jobs.kept().select_related("damper") if job.status != JobStatus.CLOSED]:
         raise ValidationError([f"Damper {job.tag}, {job.damper.where()}, is not closed yet." for job in open_jobs])
     lines = list(order.pick_list.lines.select_related("part", "reservation"))
     amounts = {line.pk: amount for line, amount in used}

@@ -8,14 +8,15 @@ from shop.calc.intervals import day_in_words
 from shop.core.clock import local_day
 from shop.core.errors import Conflict, refused
 from shop.picklists import services as picklists
-from shop.specs.models import KitMeasure, SheetStatus
+from shop.specs.models import SheetStatus
+from shop.specs.parts_lists import kit_lines_for
 from shop.specs.selectors import FoundSheet, Place, sheets_for
 from shop.staff.models import User
 from shop.staff.services import note
 from shop.workorders.frozen import FrozenSheet
-from shop.workorders.kit import freeze, oil_to_take
+from shop.workorders.kit import freeze, needs
 from shop.workorders.models import DamperJob, JobStatus, Moment, Reopening, SpecChange, WorkOrder
-from shop.workorders.selectors import on_bench
+from shop.workorders.selectors import is_kept, on_bench
 
 
 @transaction.atomic
@@ -48,7 +49,7 @@ def take_present_sheet(*, job: DamperJob, why: str, by: User, at: datetime) -> S
     change = SpecChange(job=job, round=job.round, spec=taken.stored(), why=why.strip(), by=by, at=at)
     change.full_clean()
     change.save()
-    _change_oil(order, job, kept, taken, at)
+    _change_oil(order, job, taken, at)
     note(who=by, kind="order", key=order.pk, what=f"damper {job.tag} is held against {instead}: {why.strip()}", at=at)
     return change
 
@@ -60,7 +61,7 @@ def _check_takeable(job: DamperJob, kept: FrozenSheet, found: FoundSheet) -> Non
         raise ValidationError(
             f"{what}: only a verified sheet can be taken. Damper {job.tag} keeps {_name(kept)}.", code="not_verified"
         )
-    if (sheet.code, sheet.version, True) == (kept.code, kept.version, kept.verified):
+    if is_kept(sheet, kept):
         raise Conflict(f"Damper {job.tag} is held against {sheet} already.", code="same_sheet")
 
 
@@ -68,18 +69,15 @@ def _name(sheet: FrozenSheet) -> str:
     return f"{sheet.code} version {sheet.version}" if sheet else "no sheet"
 
 
-def _change_oil(order: WorkOrder, job: DamperJob, kept: FrozenSheet, taken: FrozenSheet, at: datetime) -> None:
-    """Hold the oil that the present sheet asks for; everything else on the list stays as it is."""
-    before, now = oil_to_take(kept), oil_to_take(taken)
-    needs = picklists.asked(order.pick_list)
+def _change_oil(order: WorkOrder, job: DamperJob, taken: FrozenSheet, at: datetime) -> None:
+    """Ask for what the taken sheet gives the amount of, its oil; everything else on the list stays as it is.
 
-    def is_oil(need):
-        return need.tag == job.tag and need.measure == KitMeasure.VOLUME and need.amount == before
-
-    def anew(need):
-        others = (replace(one, amount=now if one.amount == before else one.amount) for one in need.alternates)
-        return replace(need, amount=now, from_draft=False, alternates=tuple(others))
-
-    if before and now and any(is_oil(need) for need in needs):
-        needs = [anew(need) if is_oil(need) else need for need in needs]
-        picklists.fill(pick_list=order.pick_list, needs=needs, at=at)
+    A sheet that gives no oil leaves the oil that is there: nobody knows better how much it takes.
+    """
+    lines = kit_lines_for(job.damper.model, job.damper.model_year)
+    by_sheet = {line.part_number for line, others in lines if any(one.amount is None for one in (line, *others))}
+    anew = [need for need in needs(job, taken) if need.part_number in by_sheet]
+    replaced = {(need.tag, need.part_number) for need in anew}
+    kept = [need for need in picklists.asked(order.pick_list) if (need.tag, need.part_number) not in replaced]
+    if anew:
+        picklists.fill(pick_list=order.pick_list, needs=[*kept, *anew], at=at)

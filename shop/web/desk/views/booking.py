@@ -14,7 +14,14 @@ from shop.documents.selectors import why
 from shop.specs.selectors import Place, sheets_for
 from shop.web.access import allow
 from shop.web.desk import find
-from shop.web.desk.forms import BookForm, CallOffForm, CheckInForm, HandBackForm, HandBackUnfinishedForm
+from shop.web.desk.forms import (
+    BookForm,
+    CallOffForm,
+    CheckInForm,
+    DropDamperForm,
+    HandBackForm,
+    HandBackUnfinishedForm,
+)
 from shop.web.forms import FindForm, submit
 from shop.web.links import why_this_sheet
 from shop.web.pages import number, sent, show, show_form
@@ -97,9 +104,9 @@ def check_in(request, pk):
     if order.status != OrderStatus.BOOKED and request.method != "POST":
         return not_now(request, order, "It can be checked in only once, while it is booked.")
     jobs = list(
-        order.jobs.select_related("damper__model", "damper__vehicle__model").prefetch_related(
-            "damper__model__adjusters"
-        )
+        order.jobs.kept()
+        .select_related("damper__model", "damper__vehicle__model")
+        .prefetch_related("damper__model__adjusters")
     )
     form = CheckInForm(sent(request), order=order, jobs=jobs)
     if request.method == "POST" and (
@@ -125,7 +132,7 @@ def hand_back(request, pk):
     order = get_object_or_404(WorkOrder.objects.with_names(), pk=pk)
     if order.status != OrderStatus.READY and request.method != "POST":
         return not_now(request, order, "It can be handed back when it is ready.")
-    unfinished = unfinished_in_words(list(order.jobs.select_related("damper")))
+    unfinished = unfinished_in_words(list(order.jobs.kept().select_related("damper")))
     form = (HandBackUnfinishedForm if unfinished else HandBackForm)(sent(request))
     if request.method == "POST" and (
         made := submit(form, services.hand_back, order=order, by=request.user, at=timezone.now())
@@ -155,6 +162,29 @@ def call_off(request, pk):
         trail=trail_to(order),
         back=order.get_absolute_url(),
         intro=f"{order.customer}, {order.vehicle or 'loose dampers'}. The order stays in the book.",
+    )
+
+
+@allow("book")
+def drop_damper(request, pk, job_pk):
+    order = get_object_or_404(WorkOrder.objects.with_names(), pk=pk)
+    job = get_object_or_404(order.jobs.select_related("damper__model"), pk=job_pk)
+    if order.status != OrderStatus.BOOKED and request.method != "POST":
+        return not_now(request, order, "A damper can be taken off only while it is booked.")
+    form = DropDamperForm(sent(request))
+    if request.method == "POST" and (
+        made := submit(form, services.drop_damper, job=job, by=request.user, at=timezone.now())
+    ):
+        messages.success(request, f"Damper {made.tag} is taken off. What was held for it is free again.")
+        return redirect(order)
+    return show_form(
+        request,
+        form,
+        title=f"Take damper {job.tag} off {order}",
+        action="Take it off",
+        trail=trail_to(order),
+        back=order.get_absolute_url(),
+        intro=f"{job.damper}, {job.damper.where()}. The order goes on with its other dampers.",
     )
 
 

@@ -59,6 +59,8 @@ def _rows(rows, now):
             "late": words.late(order.promised_for, now) if row.late else "",
             "overdue": order.status == OrderStatus.BOOKED and order.arrives_on < today,
             "when": when,
+            "not_serviced": row.not_serviced,
+            "sheet_changed": row.sheet_changed,
         }
 
 
@@ -93,6 +95,7 @@ def order(request, pk):
     row = get_object_or_404(orders_in_full(), pk=pk)
     now = timezone.now()
     jobs = list(row.jobs.all())
+    kept = [job for job in jobs if job.status != JobStatus.CALLED_OFF]
     changed = selectors.figures_changed_of(jobs)
     late = row.promised_for < now and row.status in (OrderStatus.BOOKED, OrderStatus.ON_BENCH)
     context = {
@@ -104,7 +107,8 @@ def order(request, pk):
         "sheets": _sheets(jobs),
         "jobs": [_progress(job, changed[job]) for job in jobs],
         "history": AuditEntry.objects.filter(kind="order", key=str(row.pk)),
-        "all_closed": all(job.status == JobStatus.CLOSED for job in jobs),
+        "all_closed": all(job.status == JobStatus.CLOSED for job in kept),
+        "may_drop": row.status == OrderStatus.BOOKED and len(kept) > 1 and request.user.may("book"),
         "may_book": request.user.may("book"),
         "may_work": request.user.may("work"),
     }

@@ -26,6 +26,7 @@ from shop.web.pages import page_of, sent, show, show_form
 from shop.workorders.selectors import booked_in_vain
 from shop.workorders.services import change_damper_model
 
+DESCRIBED = ("maker", "name", "construction", "serviceable", "why_not", "cap_style")
 TRAIL = [CATALOGUE, ("Damper models", reverse_lazy("manage:damper_models"))]
 
 
@@ -71,9 +72,13 @@ def damper_model_new(request):
 def damper_model_change(request, pk):
     model = get_object_or_404(DamperModel, pk=pk)
     form = DamperModelChangeForm(sent(request), initial=DamperModelChangeForm.filled_from(model))
+    before = {name: getattr(model, name) for name in DESCRIBED}
     if request.method == "POST":
         if made := submit(form, change_damper_model, damper_model=model, by=request.user, at=timezone.now()):
-            messages.success(request, f"{made} is changed.")
+            same = all(getattr(made, name) == value for name, value in before.items())
+            messages.success(
+                request, f"{made} stays as it was: nothing was changed." if same else f"{made} is changed."
+            )
             return redirect("manage:damper_model", pk)
         form.catch_up(model)
     here = reverse("manage:damper_model", args=[pk])

@@ -50,6 +50,7 @@ def catalogue(request):
         "procedure_draft": Procedure.objects.filter(made_current_at=None).first(),
         "interval": told_interval(interval_for([])),
         "may_keep": request.user.may("keep_specs"),
+        "may_exchange": request.user.may("exchange"),
         "may_keep_stock": request.user.may("keep_stock"),
     }
     return show(request, "manage/catalogue/catalogue.html", context)

@@ -9,7 +9,7 @@ from shop.web.tablet import words
 from shop.web.tablet.forms import TagForm
 from shop.web.tablet.frame import find, of_job
 from shop.workorders.models import JobStatus, OrderStatus
-from shop.workorders.selectors import bench_jobs, on_bench, settings_of
+from shop.workorders.selectors import bench_jobs, figures_changed_of, on_bench, settings_of
 
 
 @allow("look")
@@ -25,11 +25,14 @@ def bench(request):
         if form.is_valid() and not named:
             form.add_error("tag", f"No damper has the tag “{request.GET['tag'].strip()}”. Compare it with the bag.")
         jobs, status = named or jobs, 200 if named else 404
-    rows = []
+    jobs, rows = list(jobs), []
+    changed = figures_changed_of(jobs)
     for job in jobs:
         lines = words.lines_of(job)
         late = job.status == JobStatus.OPEN and job.order.promised_for < timezone.now()
-        rows.append({"job": job, "lines": lines, "next": words.next_to_do(lines), "late": late})
+        rows.append(
+            {"job": job, "lines": lines, "next": words.next_to_do(lines), "late": late, "changed": changed[job]}
+        )
     return render(request, "tablet/bench.html", {"form": form, "rows": rows}, status=status)
 
 
@@ -37,7 +40,7 @@ def bench(request):
 @require_safe
 def job(request, pk):
     job = find(pk)
-    others = [one for one in on_bench().filter(order=job.order_id) if one != job]
+    others = [one for one in on_bench().filter(order=job.order_id).kept() if one != job]
     page = of_job(
         job,
         aims=words.aims(job.sheet),

@@ -1,12 +1,15 @@
 from django.core.exceptions import PermissionDenied
 from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
 from django.utils import timezone
 
 from shop.documents.selectors import why
+from shop.specs.models import SpecSheet
 from shop.specs.selectors import Place, sheets_for
 from shop.web.access import allow
 from shop.web.forms import submit
 from shop.web.pages import sent, show
+from shop.web.tablet import words
 from shop.web.tablet.forms import CloseForm, OpenAgainForm, OverrideForm, TakeSheetForm, UsedForm
 from shop.web.tablet.frame import find, form_page, of_job
 from shop.workorders import services
@@ -60,11 +63,25 @@ def take_sheet(request, pk):
     ):
         return redirect(job)
     (found,) = sheets_for([Place.of(job.damper)])
+    today = freeze(found)
     context = of_job(
-        job, form=form, kept=why(job.sheet) if job.sheet else None, today=why(freeze(found)) if found.sheet else None,
+        job,
+        form=form,
+        kept=why(job.sheet) if job.sheet else None,
+        today=why(today) if today else None,
+        differing=words.differing(job.sheet, today) if today else [],
+        side_by_side=_side_by_side(job.sheet, found.sheet),
         read=any(one.moment == Moment.SET and one.round == job.round for one in job.readings.all()),
-    )  # fmt: skip
+    )
     return show(request, "tablet/take_sheet.html", context)
+
+
+def _side_by_side(kept, today):
+    """The page that compares the sheet a job keeps with today's in full; empty when there are not two of them."""
+    before = SpecSheet.objects.filter(code=kept.code, version=kept.version).first()
+    if before is None or today is None or before == today:
+        return ""
+    return f"{reverse('manage:sheets_compare')}?sheet={before.pk}&sheet={today.pk}"
 
 
 @allow("work")
@@ -72,7 +89,7 @@ def take_sheet(request, pk):
 def close_order(request, pk):
     """All dampers are closed: what was used of the parts, then the order is ready to hand back."""
     order = get_object_or_404(WorkOrder.objects.with_names(), pk=pk)
-    jobs = list(on_bench().filter(order=order))
+    jobs = list(on_bench().filter(order=order).kept())
     lines = order.pick_list.lines.select_related("part", "reservation", "picked_by").order_by("tag", "pk")
     form = UsedForm(sent(request), lines=lines)
     if request.method == "POST" and submit(form, services.close_order, order=order, by=request.user, at=timezone.now()):
