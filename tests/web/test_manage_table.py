@@ -179,6 +179,33 @@ def test_more_empty_rows_keep_what_is_typed(as_manager, draft):
     assert as_manager.post(TABLE, kept | {"1-charge": "100 psi"}).status_code == 302
 
 
+def test_what_is_allowed_stands_at_each_stored_figure(as_manager, draft):
+    page = words(as_manager.get(TABLE))
+    assert "20.9 to 23.1 lbf·ft" in page
+    assert "95 to 105 psi" in page
+
+
+def test_a_tolerance_that_follows_a_new_unit_is_asked_about(as_manager, manager):
+    printed = {"charge": {"tolerance": "± 5, the shop's own"}}
+    draft = make.make_sheet(make.make_damper_model(), status=SheetStatus.DRAFT, entered_by=manager, printed=printed)
+    asked = send(as_manager, TABLE, why="other unit", **{"0-charge": "7 bar"})
+    assert asked.status_code == 422
+    assert "Nitrogen charge: ± 5 bar is 71 % of the value, 7 bar: 2 to 12 bar would be allowed." in words(asked)
+    assert as_manager.post(TABLE, form(asked) | {"0-charge_tolerance": "± 0.35 bar"}).status_code == 302
+    assert draft.values.get(measure="charge").high_si == pytest.approx(7.35e5)
+
+
+def test_a_wide_tolerance_stays_when_somebody_is_sure(as_manager):
+    asked = send(as_manager, TABLE, why="rev D", **new(0, damper_model="", charge_tolerance="0 to 150 psi"))
+    assert asked.status_code == 422
+    make.make_damper_model(name="H2")
+    asked = as_manager.post(TABLE, form(asked) | {"0-damper_model": "Hallinde H2"})
+    assert "Nitrogen charge: +50/−100 psi is 100 % of the value, 100 psi: 0 to 150 psi would be allowed." in words(
+        asked
+    )
+    assert as_manager.post(TABLE, form(asked) | {"sure": "on"}).status_code == 302
+
+
 def test_verified_sheets_stand_by_for_comparison(as_manager, model, draft):
     sheet = make.make_sheet(model, code="H2-V", charge=200, year_to=2014)
     page = as_manager.get(TABLE, {"q": "H2"})

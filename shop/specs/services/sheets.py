@@ -13,7 +13,7 @@ from shop.customers.models import VehicleModel
 from shop.dampers.models import DamperModel
 from shop.specs.history import content_of, difference
 from shop.specs.models import REFERENCE_ALTITUDE_M, REFERENCE_K, SheetEdition, SheetStatus, SpecSheet
-from shop.specs.services.figures import NewValue, add_value, check_figure, doubt
+from shop.specs.services.figures import NewValue, add_value, check_figure, doubts
 from shop.staff.models import User
 from shop.staff.services import note as audit
 
@@ -155,7 +155,7 @@ def _say(sheet: SpecSheet, says: dict, values: list[NewValue], keep_flagged: boo
     for new in values:
         check_figure(new)
     own = sheet if sheet.pk else None
-    doubts = [] if sure else [question for new in values if (question := doubt(new, sheet.damper_model, own))]
+    doubtful = [] if sure else [question for new in values for question in doubts(new, sheet.damper_model, own)]
     for name, value in says.items():
         setattr(sheet, name, value)
     sheet.full_clean()
@@ -164,7 +164,7 @@ def _say(sheet: SpecSheet, says: dict, values: list[NewValue], keep_flagged: boo
     for new in values:
         add_value(sheet, new)
     found = [] if keep_flagged else sheet.flags()
-    asked = {"values": [ValidationError(one, code="doubtful") for one in doubts]} if doubts else {}
+    asked = {"values": [ValidationError(one, code="doubtful") for one in doubtful]} if doubtful else {}
     if found:  # both questions at once, so that nobody answers one only to meet the other
         found.append("Did you mean other figures? Mend them, or tick that they stay.")
         asked["keep_flagged"] = [ValidationError(one, code="flagged") for one in found]
