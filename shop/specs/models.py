@@ -252,7 +252,8 @@ class SheetScan(models.Model):
         return f"page {self.number} of {self.sheet_id}"
 
     def get_absolute_url(self):
-        return reverse("manage:scan", args=[self.sheet_id, self.number])
+        """Named by what it shows: the number of a page that was taken away is given to another one."""
+        return reverse("manage:scan", args=[self.sheet_id, self.digest])
 
     @property
     def path(self) -> str:

@@ -71,9 +71,10 @@ def _too_wide(new: NewValue) -> str:
         return ""
     unit = new.entered.unit
     minus, plus = figures(below, unit), figures(above, unit)
+    percent = 100 * max(below, above) / new.entered.si
     wide = f"± {plus}" if minus == plus else f"+{plus}/−{minus}"
     return (
-        f"{Measure(new.measure).label}: {wide} {unit} is {100 * max(below, above) / new.entered.si:.0f} % of the value, "
+        f"{Measure(new.measure).label}: {wide} {unit} is {percent:.0f} % of the value, "
         f"{new.entered}: {show_range(new.low.si, new.high.si, unit)} would be allowed. Did you mean another unit or "
         f"other figures for the tolerance? {_if_right(new)}"
     )
