@@ -80,6 +80,32 @@ def test_somebody_elses_change_of_a_touched_row_is_told_at_the_row(as_manager, d
     assert form(answer)["0-oil_volume"] == "300 mL"
 
 
+def test_after_a_conflict_the_row_tells_what_the_book_says_now_and_a_second_save_replaces_it(as_manager, draft):
+    opened = form(as_manager.get(TABLE))
+    as_manager.post(TABLE, opened | {"0-charge": "104 psi", "why": "first tab", "request_key": "first"})
+    refused = as_manager.post(TABLE, opened | {"0-oil_volume": "300 mL", "why": "second tab"})
+    assert refused.status_code == 409
+    page = words(refused)
+    assert re.search(
+        "H2-A version 1 Hallinde H2 .{0,80}has changed H2-A version 1 since you opened it: first tab", page
+    )
+    assert "The book says now H2-A version 1, nitrogen charge 104 psi H2-A version 1, oil volume 305 mL" in page
+    again = as_manager.post(TABLE, form(refused))
+    assert again.status_code == 302, words(again)
+    assert {one.measure: one.figures for one in draft.values.all()} | {"shaft_nut_torque": "22"} == {
+        "shaft_nut_torque": "22", "charge": "100", "ifp_depth": "3.4", "oil_volume": "300",
+    }  # fmt: skip
+
+
+def test_a_conflict_is_settled_although_another_row_is_refused_with_it(as_manager, draft):
+    opened = form(as_manager.get(TABLE))
+    as_manager.post(TABLE, opened | {"0-charge": "104 psi", "why": "first tab", "request_key": "first"})
+    refused = as_manager.post(TABLE, opened | {"0-oil_volume": "300 mL", "why": "x"} | new(1, charge="30 psi"))
+    assert refused.status_code == 422
+    assert "The book says now" in words(refused)
+    assert as_manager.post(TABLE, form(refused) | {"1-charge": "100 psi"}).status_code == 302
+
+
 @pytest.mark.parametrize(
     ("typed", "cell", "told"),
     [

@@ -342,7 +342,7 @@ class RowsForm(QuestionsForm):
             field = self.place(error.messages[0])
         elif field == "keep_flagged":
             field = Measure.CHARGE.value
-        cells = (f"{row}-{field}", f"{row}-code", f"{row}-position")  # the first one that the row has
+        cells = (f"{row}-{field}", f"{row}-code", f"{row}-edition")  # the first one that the row has
         return next(name for name in cells if name in self.fields)
 
 

@@ -103,6 +103,7 @@ class TableForm(RowsForm):
     def __init__(self, *args, lines, damper_model=None, **kwargs):
         super().__init__(*args, **kwargs)
         self.lines = lines
+        self.now = {}  # by row: what the book says where something else is typed, after a conflict
         self.allowed = {}  # what the tolerance of a typed figure allows, in words
         self.vehicles, self.dampers = vehicle_names(), damper_names()
         self.vehicle_name = {one.pk: name for name, one in self.vehicles.items()}
@@ -138,7 +139,7 @@ class TableForm(RowsForm):
             hidden |= {"sheet": sheet.pk, "edition": sheet.edition}
         for column, value in hidden.items():
             kind = forms.CharField if column == "opened" else forms.IntegerField
-            self.fields[f"{row}-{column}"] = kind(widget=forms.HiddenInput, required=False, initial=value)
+            self.fields[f"{row}-{column}"] = kind(label=name, widget=forms.HiddenInput, required=False, initial=value)
 
     def _field(self, column):
         measure = column.removesuffix("_tolerance")
@@ -181,6 +182,20 @@ class TableForm(RowsForm):
         return {name: data[name] for name in ("request_key", "why", "sure", "keep_flagged") if name in data} | {
             "rows": rows
         }
+
+    def take_present(self) -> None:
+        """After a conflict: such rows take the draft's present edition, so that a second save replaces what it says."""
+        self.data = self.data.copy()
+        for row in self.written:
+            if not self.has_error(f"{row}-edition", "changed_meanwhile"):
+                continue
+            sheet = self.lines[row]
+            self.data[f"{row}-edition"] = sheet.edition
+            self.now[row] = [
+                (self[f"{row}-{column}"].label, said or "nothing")
+                for column, said in self._says(row, sheet).items()
+                if plain(said) != plain(self._typed(row, column))
+            ]
 
     def _is_touched(self, row) -> bool:
         """Whether anything was typed since the table was opened: other rows are nobody's change."""
@@ -243,7 +258,8 @@ class TableForm(RowsForm):
 
     def rows(self):
         """What a row shows: its draft, hidden fields, the cell of each column, each figure with its tolerance and
-        what that allows, and the cells that are refused, whose words stand below the row, where there is room for them."""
+        what that allows, the cells that are refused, whose words stand below the row, where there is room for them,
+        and after a conflict who was first and what the book says now."""
         for row, sheet in enumerate(self.lines):
             cells = {column: self[f"{row}-{column}"] for column in self._columns(row)}
             yield {
@@ -254,6 +270,8 @@ class TableForm(RowsForm):
                     (cells[one.value], cells[f"{one}_tolerance"], self._allowed(row, one)) for one in SPECIFIED
                 ],
                 "refused": [cell for cell in cells.values() if cell.errors],
+                "outrun": self[f"{row}-edition"].errors if sheet else [],
+                "now": self.now.get(row, []),
             }
 
 
