@@ -140,6 +140,14 @@ class SpecSheet(models.Model):
         return reverse("manage:sheet", args=[self.pk])
 
     @property
+    def discarded(self) -> bool:
+        """Whether it was a draft for as long as it was anything: nobody ever worked by it."""
+        return self.status == SheetStatus.WITHDRAWN and self.verified_by_id is None
+
+    def get_status_display(self) -> str:
+        return "discarded" if self.discarded else SheetStatus(self.status).label
+
+    @property
     def replaced_by(self) -> "SpecSheet | None":
         """The next version, the newest if there were several; one that was withdrawn counts only when it is alone."""
         versions = sorted(self.next_versions.all(), key=lambda one: (one.status != SheetStatus.WITHDRAWN, one.version))

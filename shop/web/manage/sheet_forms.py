@@ -4,6 +4,7 @@ from functools import wraps
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import Q
 
 from shop.calc import units
 from shop.calc.atmosphere import HIGHEST_M
@@ -105,9 +106,12 @@ class SheetForm(QuestionsForm):
         super().__init__(*args, **kwargs)
         self.allowed = {}  # what each tolerance allows, in words
         self.fields["replaces"].queryset = SpecSheet.objects.exclude(
-            pk__in=SpecSheet.objects.exclude(status=SheetStatus.WITHDRAWN)
-            .filter(replaces__isnull=False)
-            .values("replaces")
+            Q(status=SheetStatus.WITHDRAWN, verified_by=None)
+            | Q(
+                pk__in=SpecSheet.objects.exclude(status=SheetStatus.WITHDRAWN)
+                .filter(replaces__isnull=False)
+                .values("replaces")
+            )
         ).select_related("damper_model")
         for measure in SPECIFIED:
             self._add_figure(measure)
