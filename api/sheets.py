@@ -1,3 +1,4 @@
+from django.core.exceptions import ValidationError
 from django.db.models import Q
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
@@ -8,19 +9,18 @@ from api.fields import Brief, Choice, Input, Key, QuantityInput, Ref, read
 from api.permissions import Allows
 from api.specs import SheetOutput
 from api.vehicles import YEARS
-from shop.calc.errors import CalcError
-from shop.calc.tolerance import limits
 from shop.calc.units import Entered, figures, from_si
 from shop.customers.models import VehicleModel
-from shop.dampers.measures import QUANTITY, SPECIFIED_CHOICES
+from shop.dampers.measures import QUANTITY, SPECIFIED_CHOICES, Measure
 from shop.dampers.models import DamperModel
 from shop.specs.history import content_of, difference, editions_of
 from shop.specs.models import SheetPosition, SheetStatus, SpecSheet
 from shop.specs.services import NewValue, change_draft, enter_sheet, verify_sheet, withdraw_sheet
+from shop.specs.tolerances import agreed_limits
 
 
 class ValueInput(Input):
-    """A figure as its source prints it, with its tolerance as printed or with both limits."""
+    """A figure as its source prints it, with its tolerance as printed or with both limits; given both, they agree."""
 
     measure = Choice(SPECIFIED_CHOICES)
     value = QuantityInput(help_text="With the unit of the source: “18 lbf·ft”.")
@@ -36,14 +36,10 @@ class ValueInput(Input):
         quantity = QUANTITY[data["measure"]]
         entered = read(data["value"], quantity, "value")
         low, high = (read(data[end], quantity, end) if end in data else None for end in ("low", "high"))
-        if low is None and high is None:
-            try:
-                low, high = limits(entered, data["tolerance"], quantity)
-            except CalcError as error:
-                raise serializers.ValidationError({"tolerance": str(error)}, code="quantity") from None
-        for name, end in (("low", low), ("high", high)):
-            if end is None:
-                raise serializers.ValidationError({name: "Give both limits, or neither and the tolerance as printed."})
+        try:
+            low, high = agreed_limits(Measure(data["measure"]), entered, data["tolerance"], low, high)
+        except ValidationError as error:
+            raise serializers.ValidationError(error.message_dict, code="quantity") from None
         return NewValue(data["measure"], entered, low, high, data["tolerance"], data["page"], data["note"])
 
 

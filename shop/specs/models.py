@@ -140,6 +140,14 @@ class SpecSheet(models.Model):
         return reverse("manage:sheet", args=[self.pk])
 
     @property
+    def discarded(self) -> bool:
+        """Whether it was a draft for as long as it was anything: nobody ever worked by it."""
+        return self.status == SheetStatus.WITHDRAWN and self.verified_by_id is None
+
+    def get_status_display(self) -> str:
+        return "discarded" if self.discarded else SheetStatus(self.status).label
+
+    @property
     def replaced_by(self) -> "SpecSheet | None":
         """The next version, the newest if there were several; one that was withdrawn counts only when it is alone."""
         versions = sorted(self.next_versions.all(), key=lambda one: (one.status != SheetStatus.WITHDRAWN, one.version))
@@ -253,7 +261,8 @@ class SheetScan(models.Model):
         return f"page {self.number} of {self.sheet_id}"
 
     def get_absolute_url(self):
-        return reverse("manage:scan", args=[self.sheet_id, self.number])
+        """Named by what it shows: the number of a page that was taken away is given to another one."""
+        return reverse("manage:scan", args=[self.sheet_id, self.digest])
 
     @property
     def path(self) -> str:

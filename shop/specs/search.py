@@ -2,7 +2,8 @@
 
 from dataclasses import dataclass
 
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Exists, IntegerField, OuterRef, Q, Subquery
+from django.db.models.functions import Coalesce
 
 from shop.customers.models import MODEL_YEARS
 from shop.dampers.models import Fitment
@@ -53,6 +54,36 @@ def find_sheets(asked: Asked, status: str = ""):
 def waiting():
     """Drafts that nobody has verified yet, the one that waits longest first."""
     return SpecSheet.objects.filter(status=SheetStatus.DRAFT).order_by("entered_at", "pk")
+
+
+def with_rival(sheets):
+    """Each with rival: the key of a verified sheet of the same rank that shares a model year, None without one.
+
+    The sheet that it replaces is no rival: that one makes way when this one is verified.
+    """
+    rivals = SpecSheet.objects.alias(
+        first=_or("year_from", 0), last=_or("year_to", MODEL_YEARS[1]), vehicle=_or("vehicle_model_id", 0)
+    ).filter(
+        ~Q(pk=OuterRef("pk")),
+        ~Q(pk=_or(OuterRef("replaces_id"), 0)),
+        status=SheetStatus.VERIFIED,
+        damper_model=OuterRef("damper_model"),
+        vehicle=_or(OuterRef("vehicle_model_id"), 0),
+        position=OuterRef("position"),
+        first__lte=_or(OuterRef("year_to"), MODEL_YEARS[1]),
+        last__gte=_or(OuterRef("year_from"), 0),
+    )
+    return sheets.annotate(rival=Subquery(rivals.values("pk")[:1]))
+
+
+def rival_of(sheet: SpecSheet) -> SpecSheet | None:
+    """A verified sheet because of which this one cannot be verified."""
+    asked = with_rival(SpecSheet.objects.filter(pk=sheet.pk))
+    return SpecSheet.objects.filter(pk__in=asked.values("rival")).first()
+
+
+def _or(column, otherwise: int) -> Coalesce:
+    return Coalesce(column, otherwise, output_field=IntegerField())
 
 
 def _having(word: str) -> Q:

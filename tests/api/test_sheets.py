@@ -32,7 +32,12 @@ def test_a_sheet_is_entered_as_a_draft_with_limits_from_its_tolerance(as_manager
     ("value", "field", "words"),
     [
         ({"measure": "charge", "value": "100 psi"}, "tolerance", "such as ± 5 %"),
-        ({"measure": "charge", "value": "100 psi", "low": "95 psi"}, "high", "Give both limits"),
+        ({"measure": "charge", "value": "100 psi", "low": "95 psi"}, "high", "give the highest that still is"),
+        (
+            {"measure": "charge", "value": "120 psi", "tolerance": "± 5 %", "low": "10 psi", "high": "400 psi"},
+            "low",
+            "± 5 % of 120 psi is 114 to 126 psi, but the lowest is typed as 10 psi.",
+        ),
         ({"measure": "charge", "value": "100"}, "value", "a unit with the number"),
         ({"measure": "charge", "value": "22 lbf·ft", "tolerance": "± 5"}, "value", "lbf·ft measures torque"),
         ({"measure": "rebound_clicks", "value": "9 clicks", "tolerance": "± 1"}, "measure", "none of"),

@@ -54,7 +54,7 @@ def test_of_several_copies_all_are_made_or_none_and_every_refusal_names_its_row(
     assert {name[0] for name in refusal.value.message_dict} == {"0", "1"}
     told = str(refusal.value.message_dict)
     assert "The last model year lies before the first." in told
-    assert "This sheet code and version exist already." in told
+    assert "has this code already" in told
     assert SpecSheet.objects.count() == 2
 
 
@@ -62,7 +62,7 @@ def test_a_code_twice_in_one_change_is_refused(sheets, manager):
     with pytest.raises(ValidationError) as refusal:
         copy_sheets(copies=copies(sheets, codes=("H2-E", "H2-E")), by=manager, at=NOON)
     assert not isinstance(refusal.value, Conflict)
-    assert list(refusal.value.message_dict) == ["1-row"]
+    assert list(refusal.value.message_dict) == ["1-code"]
     assert SpecSheet.objects.count() == 2
 
 

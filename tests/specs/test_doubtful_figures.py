@@ -5,6 +5,7 @@ import re
 import pytest
 from django.core.exceptions import ValidationError
 
+from shop.calc.tolerance import limits
 from shop.calc.units import parse
 from shop.specs.services import NewValue, change_draft, enter_sheet, withdraw_sheet
 from tests import factories as make
@@ -62,6 +63,26 @@ def test_the_first_figure_of_a_damper_model_is_held_against_what_is_usual(by, me
     assert "is unusual; mostly it is" in str(refusal.value.messages)
     assert told in str(refusal.value.messages)
     assert enter(model, by, measure, quantity, figure, sure=True).values.count() == 1
+
+
+def test_limits_that_are_not_those_of_the_printed_tolerance_are_refused_although_somebody_is_sure(by):
+    charge, low, high = (parse(text, "pressure") for text in ("120 psi", "10 psi", "400 psi"))
+    values = [NewValue("charge", charge, low, high, "± 5 %")]
+    with pytest.raises(ValidationError, match="± 5 % of 120 psi is 114 to 126 psi, but the lowest is typed as 10 psi"):
+        enter_sheet(
+            code="H2-B", damper_model=make.make_damper_model(), values=values, sure=True, by=by, at=NOON, **SOURCE
+        )
+
+
+@pytest.mark.parametrize(("tolerance", "asked"), [("± 25 %", False), ("± 26 %", True), ("+0/-26 %", True)])
+def test_a_tolerance_of_more_than_a_quarter_of_the_value_is_asked_about(by, tolerance, asked):
+    charge = parse("120 psi", "pressure")
+    values = [NewValue("charge", charge, *limits(charge, tolerance, "pressure"), tolerance)]
+    given = {"code": "H2-B", "damper_model": make.make_damper_model(), "values": values, "by": by, "at": NOON} | SOURCE
+    if asked:
+        with pytest.raises(ValidationError, match="is 26 % of the value, 120 psi"):
+            enter_sheet(**given)
+    assert enter_sheet(**given, sure=asked).status == "draft"
 
 
 def test_a_draft_is_not_held_against_itself(by):

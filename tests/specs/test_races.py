@@ -84,7 +84,9 @@ def test_of_two_who_enter_the_same_code_at_once_one_is_told_and_keeps_what_was_t
     assert sorted(answer.status_code for answer in answers) in ([302, 409], [302, 422])
     (refused,) = [answer for answer in answers if answer.status_code != 302]
     assert form(refused)["source_document"] == "H9 bench manual"
-    assert any(told in words(refused) for told in ("exist already", "entered the same at this moment"))
+    assert any(
+        told in words(refused) for told in ("this code already", "exist already", "entered the same at this moment")
+    )
     assert SpecSheet.objects.filter(code="H9-A").count() == 1
 
 

@@ -46,6 +46,25 @@ def test_a_gap_leads_the_manager_to_a_new_sheet_that_knows_what_is_missing(as_ma
     assert as_manager.get(reverse("manage:sheet_new") + asked.replace("&amp;", "&")).status_code == 200
 
 
+def test_a_gap_that_only_needs_verifying_leads_to_its_draft(as_manager, at_bench, at_desk, model):
+    draft = model.sheets.get(status=SheetStatus.DRAFT)
+    to = f'href="{reverse("manage:sheet_verify", args=[draft.pk])}"'
+    for client in (as_manager, at_bench):
+        page = page_of(client, model)
+        assert "no dampers in the book have these years. Verify H9-S version 1" in words(page)
+        assert to in page.content.decode()
+    assert words(page_of(as_manager, model)).count("Enter a sheet") == 1
+    assert to not in page_of(at_desk, model).content.decode()
+
+
+def test_both_pages_lead_to_the_queue_and_the_table(as_manager, at_desk, model):
+    for address in (OVERVIEW, reverse("manage:coverage", args=[model.pk])):
+        page = as_manager.get(address).content.decode()
+        assert reverse("manage:sheets_queue") in page
+        assert reverse("manage:sheets_table") in page
+        assert reverse("manage:sheets_queue") not in at_desk.get(address).content.decode()
+
+
 def test_sheets_for_single_vehicles_stand_in_the_picture_by_their_vehicle(at_desk, model):
     ridge = make.make_vehicle_model(name="Gully")
     make.make_sheet(model, code="H9-G", vehicle_model=ridge, year_from=2013, year_to=2013)

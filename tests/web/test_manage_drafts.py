@@ -170,6 +170,38 @@ def test_a_draft_is_discarded_with_a_reason(as_manager, draft):
     assert "H2-A version 1 is discarded." in words(as_manager.get(answer.url))
 
 
+def test_a_code_whose_drafts_were_all_discarded_may_be_given_again_for_another_place(as_manager, draft):
+    withdraw = reverse("manage:sheet_withdraw", args=[draft.pk])
+    as_manager.post(withdraw, {"why": "wrong damper"})
+    page = words(as_manager.get(draft.get_absolute_url()))
+    assert "H2-A version 1 discarded" in page
+    assert "Its code may be given to a new sheet." in page
+    assert "Enter the next version" not in page
+    assert "H2-A version 1" not in words(as_manager.get(NEW))  # nor is it offered as what a new one follows
+    typed = {
+        "damper_model": make.make_damper_model().pk, "position": "front", "code": "H2-A", "charge": "100",
+        "charge_tolerance": "± 5", "source_document": "manual", "source_revision": "rev B", "source_page": "p. 1",
+    }  # fmt: skip
+    assert send(as_manager, NEW, **typed).status_code == 302
+    again = SpecSheet.objects.get(code="H2-A", status=SheetStatus.DRAFT)
+    assert (again.version, again.replaces, again.position) == (2, None, "front")
+    refused = send(as_manager, NEW, **typed)
+    assert refused.status_code == 422
+    assert 'href="#id_code"' in refused.content.decode()
+    assert "H2-A version 2 (draft) has this code already" in words(refused)
+    assert "Change that draft, or give another code." in words(refused)
+
+
+def test_the_code_of_a_sheet_that_was_verified_once_is_not_given_again(as_manager):
+    sheet = make.make_sheet(make.make_damper_model(), code="H2-W", status=SheetStatus.WITHDRAWN)
+    assert "Enter the next version" in words(as_manager.get(sheet.get_absolute_url()))
+    typed = {"damper_model": sheet.damper_model.pk, "position": "any", "code": "H2-W", "charge": "100",
+        "charge_tolerance": "± 5", "source_document": "m", "source_revision": "r", "source_page": "1"}  # fmt: skip
+    answer = send(as_manager, NEW, **typed)
+    assert "H2-W version 1 (withdrawn) has this code already" in words(answer)
+    assert "Enter its next version, or give another code." in words(answer)
+
+
 # --- searching
 
 
@@ -252,7 +284,7 @@ def test_a_refused_copy_copies_nothing_and_tells_it_at_the_cell(as_manager):
     typed = {"0-code": "H2-A", "1-code": "H2-C", "1-year_from": "2015", "1-year_to": "2014"}
     answer = send(as_manager, chosen("sheets_copy", sheet, other), **typed)
     assert answer.status_code == 422
-    assert "This sheet code and version exist already." in words(answer)
+    assert "H2-A version 1 (verified) has this code already" in words(answer)
     assert "The last model year lies before the first." in words(answer)
     assert 'href="#id_0-code"' in answer.content.decode()
     assert form(answer)["1-code"] == "H2-C"

@@ -53,6 +53,43 @@ def test_the_queue_says_which_are_flagged(at_bench, manager):
     assert "Flagged The IFP hits the cap before full stroke" in words(at_bench.get(QUEUE))
 
 
+@pytest.mark.parametrize(
+    ("place", "held"),
+    [
+        ({}, True),
+        ({"year_from": 2018, "year_to": None}, True),
+        ({"year_from": None, "year_to": 2016}, True),
+        ({"year_from": 2019, "year_to": None}, False),
+        ({"year_from": None, "year_to": 2014}, False),
+        ({"position": "front"}, False),
+        ({"position": "any"}, False),
+    ],
+)
+def test_a_draft_at_the_place_of_a_verified_sheet_says_so_before_anybody_compares_it(
+    as_manager, at_bench, manager, place, held
+):
+    model, rear = make.make_damper_model(), {"position": "rear", "year_from": 2015, "year_to": 2018}
+    make.make_sheet(model, code="H2-A", **rear)
+    draft = make.make_sheet(model, code="H2-B", status=SheetStatus.DRAFT, entered_by=manager, **rear | place)
+    told = "H2-A version 1 holds for model years 2015 to 2018, rear already"
+    for page in (
+        as_manager.get(draft.get_absolute_url()),
+        at_bench.get(reverse("manage:sheets_queue")),
+        at_bench.get(reverse("manage:sheet_verify", args=[draft.pk])),
+    ):
+        assert (told in words(page)) == held
+    assert verify(at_bench, draft).status_code == (422 if held else 302)
+
+
+def test_a_next_version_and_a_sheet_for_one_vehicle_have_no_rival(at_bench, manager):
+    model = make.make_damper_model()
+    old = make.make_sheet(model)
+    given = {"status": SheetStatus.DRAFT, "entered_by": manager}
+    make.make_sheet(model, code=old.code, version=2, replaces=old, **given)
+    make.make_sheet(model, vehicle_model=make.make_vehicle_model(), **given)
+    assert "Cannot be verified" not in words(at_bench.get(reverse("manage:sheets_queue")))
+
+
 def test_an_empty_queue_says_so_and_is_no_place_for_the_desk(at_bench, at_desk):
     assert "No draft waits." in words(at_bench.get(QUEUE))
     assert at_desk.get(QUEUE).status_code == 403

@@ -1,11 +1,13 @@
 """Pages of the source as pictures: kept with the sheet, shown to all who may look, taken away from drafts only."""
 
 import io
+import re
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import IntegrityError, transaction
 from django.urls import reverse
+from django.utils import timezone
 from PIL import Image
 
 from shop.specs.models import SheetScan, SheetStatus
@@ -80,7 +82,7 @@ def test_a_body_above_the_limit_of_files_is_413_and_other_pages_keep_their_small
 
 def test_a_page_is_taken_away_from_a_draft_after_a_question(as_manager, sheet):
     send(as_manager, sheet, file().getvalue())
-    away = reverse("manage:scan_remove", args=[sheet.pk, 1])
+    away = reverse("manage:scan_remove", args=[sheet.pk, sheet.scans.get().digest])
     assert "Take page 1 away" in words(as_manager.post(away))
     assert sheet.scans.count() == 1
     assert as_manager.post(away, {"sure": "yes"}).status_code == 302
@@ -88,10 +90,33 @@ def test_a_page_is_taken_away_from_a_draft_after_a_question(as_manager, sheet):
     assert as_manager.post(away, {"sure": "yes"}).status_code == 302
 
 
+def test_another_page_under_the_same_number_has_an_address_of_its_own(as_manager, sheet):
+    send(as_manager, sheet, file().getvalue())
+    first = sheet.scans.get()
+    as_manager.post(reverse("manage:scan_remove", args=[sheet.pk, first.digest]), {"sure": "yes"})
+    send(as_manager, sheet, file(size=(100, 100)).getvalue())
+    second = sheet.scans.get()
+    assert second.number == first.number
+    assert as_manager.get(first.get_absolute_url()).status_code == 404  # and no browser shows the old for the new
+    assert Image.open(io.BytesIO(as_manager.get(second.get_absolute_url()).getvalue())).size == (100, 100)
+
+
+def test_a_page_that_was_added_after_the_verification_says_so(as_manager, sheet, technician):
+    send(as_manager, sheet, file().getvalue())
+    sheet.status, sheet.verified_by, sheet.verified_at = SheetStatus.VERIFIED, technician, timezone.now()
+    sheet.save()
+    late = "added after it was verified"
+    assert late not in words(as_manager.get(sheet.get_absolute_url()))
+    send(as_manager, sheet, file(size=(100, 100)).getvalue(), "page 42.jpg")
+    page = words(as_manager.get(sheet.get_absolute_url()))
+    assert re.search(f"page 42.jpg, [^;]*; {late}", page)
+    assert page.count(late) == 1
+
+
 def test_a_verified_sheet_keeps_its_pages_on_every_road(as_manager, manager):
     sheet = make.make_sheet(make.make_damper_model())
     send(as_manager, sheet, file().getvalue())
-    answer = as_manager.post(reverse("manage:scan_remove", args=[sheet.pk, 1]), {"sure": "yes"})
+    answer = as_manager.post(reverse("manage:scan_remove", args=[sheet.pk, sheet.scans.get().digest]), {"sure": "yes"})
     assert "keeps the pages it was held against" in words(as_manager.get(answer.url))
     for attack in (sheet.scans.all().delete, lambda: sheet.scans.update(digest="b" * 64)):
         with pytest.raises(IntegrityError, match="kept with its sheet"), transaction.atomic():

@@ -80,6 +80,30 @@ def test_somebody_elses_change_of_a_touched_row_is_told_at_the_row(as_manager, d
     assert form(answer)["0-oil_volume"] == "300 mL"
 
 
+def test_after_a_conflict_the_row_tells_what_the_book_says_now_and_a_second_save_replaces_it(as_manager, draft):
+    opened = form(as_manager.get(TABLE))
+    as_manager.post(TABLE, opened | {"0-charge": "104 psi", "why": "first tab", "request_key": "first"})
+    refused = as_manager.post(TABLE, opened | {"0-oil_volume": "300 mL", "why": "second tab"})
+    assert refused.status_code == 409
+    page = words(refused)
+    assert re.search("H2-A version 1 Hallinde H2 .{0,80}has changed H2-A version 1 since you opened it: first", page)
+    assert "The book says now H2-A version 1, nitrogen charge 104 psi H2-A version 1, oil volume 305 mL" in page
+    again = as_manager.post(TABLE, form(refused))
+    assert again.status_code == 302, words(again)
+    assert {one.measure: one.figures for one in draft.values.all()} | {"shaft_nut_torque": "22"} == {
+        "shaft_nut_torque": "22", "charge": "100", "ifp_depth": "3.4", "oil_volume": "300",
+    }  # fmt: skip
+
+
+def test_a_conflict_is_settled_although_another_row_is_refused_with_it(as_manager, draft):
+    opened = form(as_manager.get(TABLE))
+    as_manager.post(TABLE, opened | {"0-charge": "104 psi", "why": "first tab", "request_key": "first"})
+    refused = as_manager.post(TABLE, opened | {"0-oil_volume": "300 mL", "why": "x"} | new(1, charge="30 psi"))
+    assert refused.status_code == 422
+    assert "The book says now" in words(refused)
+    assert as_manager.post(TABLE, form(refused) | {"1-charge": "100 psi"}).status_code == 302
+
+
 @pytest.mark.parametrize(
     ("typed", "cell", "told"),
     [
@@ -98,7 +122,11 @@ def test_somebody_elses_change_of_a_touched_row_is_told_at_the_row(as_manager, d
         ({"year_from": "20l5"}, "year_from", "This is no model year."),
         ({"year_from": "2015", "year_to": "2014"}, "code", "The last model year lies before the first."),
         ({"code": ""}, "code", "Nothing is typed here. Fill it in."),
-        ({"code": "H2-A"}, "code", "This sheet code and version exist already."),
+        (
+            {"code": "H2-A"},
+            "code",
+            "H2-A version 1 (draft) has this code already, for Hallinde H2, model years",
+        ),
         ({"source_page": ""}, "source_page", "Nothing is typed here. Fill it in."),
         ({"charge": "", "charge_tolerance": ""}, "code", "A sheet needs at least one figure."),
     ],
@@ -125,7 +153,7 @@ def test_refusals_of_several_rows_come_together(as_manager, draft):
     )
     assert answer.status_code == 422
     page = words(answer)
-    assert "exist already" in page
+    assert "has this code already" in page
     assert "30 psi is about 3.3 times less than the 100 psi" in page
 
 
@@ -177,6 +205,33 @@ def test_more_empty_rows_keep_what_is_typed(as_manager, draft):
     kept = form(answer)
     assert (kept["1-charge"], kept["0-oil_volume"], kept["why"], kept["count"]) == ("tight", "310 mL", "rev D", "16")
     assert as_manager.post(TABLE, kept | {"1-charge": "100 psi"}).status_code == 302
+
+
+def test_what_is_allowed_stands_at_each_stored_figure(as_manager, draft):
+    page = words(as_manager.get(TABLE))
+    assert "20.9 to 23.1 lbf·ft" in page
+    assert "95 to 105 psi" in page
+
+
+def test_a_tolerance_that_follows_a_new_unit_is_asked_about(as_manager, manager):
+    printed = {"charge": {"tolerance": "± 5, the shop's own"}}
+    draft = make.make_sheet(make.make_damper_model(), status=SheetStatus.DRAFT, entered_by=manager, printed=printed)
+    asked = send(as_manager, TABLE, why="other unit", **{"0-charge": "7 bar"})
+    assert asked.status_code == 422
+    assert "Nitrogen charge: ± 5 bar is 71 % of the value, 7 bar: 2 to 12 bar would be allowed." in words(asked)
+    assert as_manager.post(TABLE, form(asked) | {"0-charge_tolerance": "± 0.35 bar"}).status_code == 302
+    assert draft.values.get(measure="charge").high_si == pytest.approx(7.35e5)
+
+
+def test_a_wide_tolerance_stays_when_somebody_is_sure(as_manager):
+    asked = send(as_manager, TABLE, why="rev D", **new(0, damper_model="", charge_tolerance="0 to 150 psi"))
+    assert asked.status_code == 422
+    make.make_damper_model(name="H2")
+    asked = as_manager.post(TABLE, form(asked) | {"0-damper_model": "Hallinde H2"})
+    assert "Nitrogen charge: +50/−100 psi is 100 % of the value, 100 psi: 0 to 150 psi would be allowed." in words(
+        asked
+    )
+    assert as_manager.post(TABLE, form(asked) | {"sure": "on"}).status_code == 302
 
 
 def test_verified_sheets_stand_by_for_comparison(as_manager, model, draft):

@@ -4,11 +4,12 @@ from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
 
-from shop.calc.units import QUANTITIES, Entered, show, show_range, to_si
+from shop.calc.units import QUANTITIES, Entered, figures, show, show_range, to_si
 from shop.core.errors import refused
 from shop.dampers.measures import MOST_SI, QUANTITY, Measure, in_a_sentence
 from shop.dampers.models import DamperModel
 from shop.specs.models import SheetStatus, SpecSheet, SpecValue
+from shop.specs.tolerances import agreed_limits
 
 
 @dataclass(frozen=True)
@@ -34,7 +35,11 @@ USUAL_SI = {
 
 
 def check_figure(new: NewValue) -> None:
-    """Refuse what no damper of this trade is set to, the limits of its tolerance included."""
+    """Refuse what no damper of this trade is set to, and limits that are not those of the tolerance as printed."""
+    try:
+        agreed_limits(Measure(new.measure), new.entered, new.tolerance, new.low, new.high)
+    except ValidationError as error:
+        raise refused("values", error.messages, "tolerance") from error
     most = MOST_SI[QUANTITY[new.measure]]
     for one in (new.entered, new.high):
         if one.si > most:
@@ -50,7 +55,32 @@ def check_figure(new: NewValue) -> None:
 DOUBTFUL_FACTOR = 2.5
 
 
-def doubt(new: NewValue, damper_model: DamperModel, own: SpecSheet | None = None) -> str:
+# A limit further from its value than this part of it is asked about. Common practice, no source.
+DOUBTFUL_WIDTH = 0.25
+
+
+def doubts(new: NewValue, damper_model: DamperModel, own: SpecSheet | None = None) -> list[str]:
+    """Questions about a figure that is unusual for this damper model, and about a tolerance that is unusually wide."""
+    return [question for question in (_doubt(new, damper_model, own), _too_wide(new)) if question]
+
+
+def _too_wide(new: NewValue) -> str:
+    """A tolerance without a unit is in the unit of its value: ± 5 is little in psi and nearly everything in bar."""
+    below, above = new.entered.si - new.low.si, new.high.si - new.entered.si
+    if min(below, above) < 0 or max(below, above) <= new.entered.si * DOUBTFUL_WIDTH * (1 + 1e-9):
+        return ""
+    unit = new.entered.unit
+    minus, plus = figures(below, unit), figures(above, unit)
+    percent = 100 * max(below, above) / new.entered.si
+    wide = f"± {plus}" if minus == plus else f"+{plus}/−{minus}"
+    return (
+        f"{Measure(new.measure).label}: {wide} {unit} is {percent:.0f} % of the value, "
+        f"{new.entered}: {show_range(new.low.si, new.high.si, unit)} would be allowed. Did you mean another unit or "
+        f"other figures for the tolerance? {_if_right(new)}"
+    )
+
+
+def _doubt(new: NewValue, damper_model: DamperModel, own: SpecSheet | None) -> str:
     """A question about a figure that is unusual for this damper model; empty when it is not.
 
     It is held against the nearest figure on the model's other sheets (not own, the one it is for), and without any

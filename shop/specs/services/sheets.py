@@ -8,12 +8,13 @@ from django.db.models import Max
 
 from shop.calc.units import Entered
 from shop.core.errors import Conflict, refused
-from shop.core.rows import one_line, sharing_years
+from shop.core.rows import one_line
 from shop.customers.models import VehicleModel
 from shop.dampers.models import DamperModel
 from shop.specs.history import content_of, difference
 from shop.specs.models import REFERENCE_ALTITUDE_M, REFERENCE_K, SheetEdition, SheetStatus, SpecSheet
-from shop.specs.services.figures import NewValue, add_value, check_figure, doubt
+from shop.specs.search import rival_of
+from shop.specs.services.figures import NewValue, add_value, check_figure, doubts
 from shop.staff.models import User
 from shop.staff.services import note as audit
 
@@ -43,8 +44,9 @@ def enter_sheet(
 ) -> SpecSheet:
     """Enter a draft. With replaces it is the next version of that sheet, whose place it takes when it is verified.
 
-    A next version says why there is one. The charge is meant at the reference temperature and altitude, 20 °C and sea
-    level unless the source says otherwise.
+    A code is given once; only one whose drafts were all discarded may be given again, for any place. A next version
+    says why there is one. The charge is meant at the reference temperature and altitude, 20 °C and sea level unless
+    the source says otherwise.
     Figures with which the IFP would hit the cap or the gas pass the limit are refused unless keep_flagged is set.
     Refused with "doubtful" when a figure is unusual for the damper model; sure=True settles it.
     """
@@ -62,7 +64,7 @@ def enter_sheet(
         _check_leaves_no_hole(replaces, vehicle_model, position, year_from, year_to)
     sheet = SpecSheet(
         code=code.strip(),
-        version=_next_version(code) if replaces else 1,
+        version=_next_version(code) if replaces else _first_version(code.strip()),
         damper_model=damper_model,
         entered_by=by,
         entered_at=at,
@@ -155,7 +157,7 @@ def _say(sheet: SpecSheet, says: dict, values: list[NewValue], keep_flagged: boo
     for new in values:
         check_figure(new)
     own = sheet if sheet.pk else None
-    doubts = [] if sure else [question for new in values if (question := doubt(new, sheet.damper_model, own))]
+    doubtful = [] if sure else [question for new in values for question in doubts(new, sheet.damper_model, own)]
     for name, value in says.items():
         setattr(sheet, name, value)
     sheet.full_clean()
@@ -164,7 +166,7 @@ def _say(sheet: SpecSheet, says: dict, values: list[NewValue], keep_flagged: boo
     for new in values:
         add_value(sheet, new)
     found = [] if keep_flagged else sheet.flags()
-    asked = {"values": [ValidationError(one, code="doubtful") for one in doubts]} if doubts else {}
+    asked = {"values": [ValidationError(one, code="doubtful") for one in doubtful]} if doubtful else {}
     if found:  # both questions at once, so that nobody answers one only to meet the other
         found.append("Did you mean other figures? Mend them, or tick that they stay.")
         asked["keep_flagged"] = [ValidationError(one, code="flagged") for one in found]
@@ -191,6 +193,20 @@ def _check_edition(sheet: SpecSheet, edition: int) -> None:
             f"{last.by} has changed {sheet} since you opened it: {last.why}. Open it again and compare it anew.",
             code="changed_meanwhile",
         )
+
+
+def _first_version(code: str) -> int:
+    """The version of a new sheet. A code under which nothing but discarded drafts was entered is free again."""
+    taken = SpecSheet.objects.filter(code=code).exclude(status=SheetStatus.WITHDRAWN, verified_by=None)
+    if other := taken.order_by("-version").first():
+        where = f"{other.damper_model}, {other.years()}, {other.get_position_display()}"
+        draft = other.status == SheetStatus.DRAFT
+        words = (
+            f"{other} ({other.get_status_display()}) has this code already, for {where}. "
+            f"{'Change that draft' if draft else 'Enter its next version'}, or give another code."
+        )
+        raise refused("code", words, "taken")
+    return _next_version(code) if SpecSheet.objects.filter(code=code).exists() else 1
 
 
 def _next_version(code: str) -> int:
@@ -222,7 +238,7 @@ def verify_sheet(*, sheet: SpecSheet, edition: int, flag_reason: str = "", by: U
         raise refused("flag_reason", [*found, "Write down why the figures are right all the same."], "flagged")
     if sheet.replaces_id:
         _withdraw(sheet.replaces, f"replaced by {sheet}", by, at)
-    if other := _rivals(sheet).first():
+    if other := rival_of(sheet):
         raise ValidationError(
             f"{other} is verified already for {other.years()}, {other.get_position_display()}: two sheets would give "
             "two answers. Withdraw that one, or enter this one as its next version, or narrow the model years.",
@@ -284,17 +300,6 @@ def _withdraw(sheet: SpecSheet, why: str, by: User, at: datetime) -> None:
     sheet.status = SheetStatus.WITHDRAWN
     sheet.save(update_fields=["status"])
     audit(who=by, kind="sheet", key=sheet.pk, what=f"withdrawn: {sheet}: {why}", at=at)
-
-
-def _rivals(sheet: SpecSheet):
-    """Verified sheets of the same rank that share a model year with this one."""
-    return SpecSheet.objects.filter(
-        sharing_years(sheet.year_from, sheet.year_to),
-        status=SheetStatus.VERIFIED,
-        damper_model=sheet.damper_model_id,
-        vehicle_model=sheet.vehicle_model_id,
-        position=sheet.position,
-    ).exclude(pk=sheet.pk)
 
 
 def lock_sheets_of(*damper_models: DamperModel) -> None:

@@ -4,12 +4,13 @@ from functools import wraps
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import Q
 
 from shop.calc import units
 from shop.calc.atmosphere import HIGHEST_M
-from shop.calc.errors import CalcError, Unreadable
-from shop.calc.tolerance import EXAMPLES, limits
-from shop.calc.units import Entered, convert
+from shop.calc.errors import CalcError
+from shop.calc.tolerance import limits
+from shop.calc.units import Entered
 from shop.core.amounts import altitude_unit, in_shop_unit, shop_unit
 from shop.customers.models import VehicleModel
 from shop.dampers.measures import QUANTITY, SPECIFIED, Measure, in_a_sentence
@@ -25,6 +26,7 @@ from shop.specs.models import (
 )
 from shop.specs.services import Copy, NewValue
 from shop.specs.services.stored import in_unit, values_of
+from shop.specs.tolerances import agreed_limits
 from shop.web.fields import QuantityField
 from shop.web.forms import FindForm, KeyedForm, text_field, year_field
 from shop.web.manage.forms import PrintedField
@@ -104,9 +106,12 @@ class SheetForm(QuestionsForm):
         super().__init__(*args, **kwargs)
         self.allowed = {}  # what each tolerance allows, in words
         self.fields["replaces"].queryset = SpecSheet.objects.exclude(
-            pk__in=SpecSheet.objects.exclude(status=SheetStatus.WITHDRAWN)
-            .filter(replaces__isnull=False)
-            .values("replaces")
+            Q(status=SheetStatus.WITHDRAWN, verified_by=None)
+            | Q(
+                pk__in=SpecSheet.objects.exclude(status=SheetStatus.WITHDRAWN)
+                .filter(replaces__isnull=False)
+                .values("replaces")
+            )
         ).select_related("damper_model")
         for measure in SPECIFIED:
             self._add_figure(measure)
@@ -198,41 +203,6 @@ class SheetForm(QuestionsForm):
         )
 
 
-def agreed_limits(
-    measure: Measure, entered: Entered, tolerance: str, low: Entered | None = None, high: Entered | None = None
-) -> tuple[Entered, Entered]:
-    """The limits of a figure: as the tolerance prints them, or as typed; if both are there, they have to agree.
-
-    Raises ValidationError for "tolerance", "low" or "high". Words that are no tolerance ("see table 4") may stand
-    beside limits that are typed.
-    """
-    printed = None
-    if tolerance:
-        try:
-            printed = limits(entered, tolerance, QUANTITY[measure], f"{measure.label}, tolerance")
-        except CalcError as error:
-            if not (low and high and isinstance(error, Unreadable)):
-                raise ValidationError({"tolerance": str(error)}) from error
-    if printed is None:
-        if not (low or high):
-            words = f"{measure.label}: give the tolerance as printed, such as {EXAMPLES}, or type lowest and highest."
-            raise ValidationError({"tolerance": words})
-        missing = {part: one for part, one in (("low", low), ("high", high)) if not one}
-        if missing:
-            words = {"low": "the lowest value that is still in tolerance", "high": "the highest that still is"}
-            raise ValidationError({part: f"{measure.label}: give {words[part]}." for part in missing})
-        return low, high
-    for part, typed, meant, way in (("low", low, printed[0], 1), ("high", high, printed[1], -1)):
-        if typed and not _agree(typed, meant, way):
-            name = "lowest" if part == "low" else "highest"
-            words = (
-                f"{measure.label}: {tolerance} of {entered} is {printed[0].figures} to {printed[1]}, but the {name} is "
-                f"typed as {typed}. Leave lowest and highest empty, or mend one of them."
-            )
-            raise ValidationError({part: words})
-    return low or printed[0], high or printed[1]
-
-
 def allowed_in_words(low: Entered, high: Entered, unit: str) -> str:
     """Limits in the unit of their value: exactly, as long as that is short. Empty when they are the wrong way round."""
     if low.si > high.si:
@@ -241,14 +211,6 @@ def allowed_in_words(low: Entered, high: Entered, unit: str) -> str:
     if all(len(one.partition(".")[2]) <= MOST_PLACES for one in ends):
         return f"{ends[0]} to {ends[1]} {unit}"
     return units.show_range(low.si, high.si, unit)
-
-
-def _agree(typed: Entered, printed: Entered, way: int) -> bool:
-    """Whether a typed limit is the printed one, its last figure rounded inwards at most; way is 1 for the lowest."""
-    inwards = way * (typed.value - convert(printed.value, printed.unit, typed.unit))
-    last_figure = 10.0 ** -len(typed.figures.partition(".")[2])
-    same = 1e-9 * max(abs(typed.value), last_figure)
-    return -same <= inwards < last_figure - same
 
 
 class ChangeForm(SheetForm):
@@ -384,7 +346,7 @@ class RowsForm(QuestionsForm):
             field = self.place(error.messages[0])
         elif field == "keep_flagged":
             field = Measure.CHARGE.value
-        cells = (f"{row}-{field}", f"{row}-code", f"{row}-position")  # the first one that the row has
+        cells = (f"{row}-{field}", f"{row}-code", f"{row}-edition")  # the first one that the row has
         return next(name for name in cells if name in self.fields)
 
 

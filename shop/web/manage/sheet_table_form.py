@@ -12,9 +12,10 @@ from shop.dampers.models import DamperModel
 from shop.specs.models import SheetPosition, SpecSheet
 from shop.specs.services import DraftRow, NewValue
 from shop.specs.services.stored import values_of
+from shop.specs.tolerances import agreed_limits
 from shop.web.fields import QuantityField
 from shop.web.forms import year_field
-from shop.web.manage.sheet_forms import RowsForm, agreed_limits, says_its_limits
+from shop.web.manage.sheet_forms import RowsForm, allowed_in_words, says_its_limits
 
 SOURCE = ("source_document", "source_revision", "source_page")
 PLACE = ("vehicle_model", "position", "year_from", "year_to")
@@ -102,6 +103,8 @@ class TableForm(RowsForm):
     def __init__(self, *args, lines, damper_model=None, **kwargs):
         super().__init__(*args, **kwargs)
         self.lines = lines
+        self.now = {}  # by row: what the book says where something else is typed, after a conflict
+        self.allowed = {}  # what the tolerance of a typed figure allows, in words
         self.vehicles, self.dampers = vehicle_names(), damper_names()
         self.vehicle_name = {one.pk: name for name, one in self.vehicles.items()}
         self.known = {
@@ -136,7 +139,7 @@ class TableForm(RowsForm):
             hidden |= {"sheet": sheet.pk, "edition": sheet.edition}
         for column, value in hidden.items():
             kind = forms.CharField if column == "opened" else forms.IntegerField
-            self.fields[f"{row}-{column}"] = kind(widget=forms.HiddenInput, required=False, initial=value)
+            self.fields[f"{row}-{column}"] = kind(label=name, widget=forms.HiddenInput, required=False, initial=value)
 
     def _field(self, column):
         measure = column.removesuffix("_tolerance")
@@ -180,6 +183,20 @@ class TableForm(RowsForm):
             "rows": rows
         }
 
+    def take_present(self) -> None:
+        """After a conflict: such rows take the draft's present edition, so that a second save replaces what it says."""
+        self.data = self.data.copy()
+        for row in self.written:
+            if not self.has_error(f"{row}-edition", "changed_meanwhile"):
+                continue
+            sheet = self.lines[row]
+            self.data[f"{row}-edition"] = sheet.edition
+            self.now[row] = [
+                (self[f"{row}-{column}"].label, said or "nothing")
+                for column, said in self._says(row, sheet).items()
+                if plain(said) != plain(self._typed(row, column))
+            ]
+
     def _is_touched(self, row) -> bool:
         """Whether anything was typed since the table was opened: other rows are nobody's change."""
         return digest(self._typed(row, column) for column in self._columns(row)) != self._typed(row, "opened")
@@ -206,8 +223,7 @@ class TableForm(RowsForm):
         """What was not touched stays as it is stored, to the last bit."""
         name = f"{row}-{measure}"
         stored = self.stored[row].get(measure)
-        typed = self._typed(row, measure), self._typed(row, f"{measure}_tolerance")
-        if stored and [plain(one) for one in typed] == [plain(one) for one in figure_cells(stored)]:
+        if stored and not self._retyped(row, measure):
             return stored
         if name in self.errors or f"{name}_tolerance" in self.errors:
             return None
@@ -217,25 +233,45 @@ class TableForm(RowsForm):
                 self.add_error(name, f"{measure.label}: give the value itself.")
             return None
         try:
-            return NewValue(measure.value, entered, *agreed_limits(measure, entered, tolerance), tolerance)
+            low, high = agreed_limits(measure, entered, tolerance)
         except ValidationError as error:
             self.add_error(f"{name}_tolerance", error.messages)
             return None
+        self.allowed[name] = allowed_in_words(low, high, entered.unit)
+        return NewValue(measure.value, entered, low, high, tolerance)
+
+    def _allowed(self, row, measure) -> str:
+        """What counts as in tolerance: by what is typed, else by what is stored; empty while that cannot be told."""
+        name = f"{row}-{measure}"
+        stored = self.stored[row].get(measure)
+        if name in self.allowed or stored is None or (self.is_bound and self._retyped(row, measure)):
+            return self.allowed.get(name, "")
+        return allowed_in_words(stored.low, stored.high, stored.entered.unit)
+
+    def _retyped(self, row, measure) -> bool:
+        """Whether the cells of a stored figure hold something else than it."""
+        typed = self._typed(row, measure), self._typed(row, f"{measure}_tolerance")
+        return [plain(one) for one in typed] != [plain(one) for one in figure_cells(self.stored[row][measure])]
 
     def row_of(self, index):
         return self.written[index]
 
     def rows(self):
-        """What a row shows: its draft, hidden fields, the cell of each column, figure and tolerance in pairs, and the
-        cells that are refused, whose words stand below the row, where there is room for them."""
+        """What a row shows: its draft, hidden fields, the cell of each column, each figure with its tolerance and
+        what that allows, the cells that are refused, whose words stand below the row, where there is room for them,
+        and after a conflict who was first and what the book says now."""
         for row, sheet in enumerate(self.lines):
             cells = {column: self[f"{row}-{column}"] for column in self._columns(row)}
             yield {
                 "sheet": sheet,
                 "hidden": [self[f"{row}-{name}"] for name in ("opened", *(("sheet", "edition") if sheet else ()))],
                 "cells": cells,
-                "figures": [(cells[one.value], cells[f"{one}_tolerance"]) for one in SPECIFIED],
+                "figures": [
+                    (cells[one.value], cells[f"{one}_tolerance"], self._allowed(row, one)) for one in SPECIFIED
+                ],
                 "refused": [cell for cell in cells.values() if cell.errors],
+                "outrun": self[f"{row}-edition"].errors if sheet else [],
+                "now": self.now.get(row, []),
             }
 
 

@@ -8,6 +8,7 @@ from django.views.decorators.http import require_safe
 from shop.documents.selectors import picture
 from shop.specs.history import editions_of
 from shop.specs.models import SheetStatus, SpecSheet
+from shop.specs.search import rival_of
 from shop.specs.selectors import FoundSheet
 from shop.specs.services import withdraw_sheet
 from shop.staff.models import AuditEntry
@@ -53,6 +54,7 @@ def _page(request, row, withdraw=None):
         "versions": versions,
         "form": withdraw,
         "flags": row.flags(),
+        "rival": rival_of(row) if draft else None,
         "picture": picture(freeze(FoundSheet(row, ""))),
         "may_verify": may_verify and not own,
         "own": may_verify and own,
@@ -60,7 +62,7 @@ def _page(request, row, withdraw=None):
         if row.status != SheetStatus.WITHDRAWN and may_keep
         else None,
         "may_keep": may_keep,
-        "may_go_on": may_keep and not draft and not replaced,
+        "may_go_on": may_keep and not draft and not replaced and not row.discarded,
         "scans": row.scans.select_related("by"),
         "may_add_scan": row.status != SheetStatus.WITHDRAWN and may_keep,
         "trail": TRAIL,

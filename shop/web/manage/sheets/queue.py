@@ -7,8 +7,8 @@ from django.urls import reverse_lazy
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from shop.specs.models import SheetEdition, SheetStatus
-from shop.specs.search import waiting
+from shop.specs.models import SheetEdition, SheetStatus, SpecSheet
+from shop.specs.search import rival_of, waiting, with_rival
 from shop.specs.services import send_back, verify_sheet
 from shop.web.access import allow
 from shop.web.forms import submit
@@ -23,15 +23,22 @@ QUEUE = [*TRAIL, ("To be verified", reverse_lazy("manage:sheets_queue"))]
 @require_safe
 @allow("verify_specs")
 def sheets_queue(request):
-    rows = _with_own(waiting(), request.user).select_related(
+    rows = with_rival(_with_own(waiting(), request.user)).select_related(
         "damper_model", "vehicle_model", "entered_by", "sent_back_by"
     )
     page = page_of(request, rows.prefetch_related("values"))
+    rivals = SpecSheet.objects.in_bulk({sheet.rival for sheet in page if sheet.rival})
     now = timezone.now()
     context = {
         "page": page,
         "rows": [
-            {"sheet": sheet, "waits": _waits(now - sheet.entered_at), "flags": sheet.flags(), "own": sheet.own}
+            {
+                "sheet": sheet,
+                "waits": _waits(now - sheet.entered_at),
+                "flags": sheet.flags(),
+                "own": sheet.own,
+                "rival": rivals.get(sheet.rival),
+            }
             for sheet in page
         ],
         "next": _next_for(request.user),
@@ -71,6 +78,7 @@ def _comparison(request, row, verify=None, back=None):
     context = {
         "sheet": row,
         "flags": flags,
+        "rival": rival_of(row),
         "own": own,
         "form": back if back is not None and back.is_bound else verify if verify.is_bound else None,
         "verify": verify,

@@ -36,6 +36,8 @@ def sheets_table(request):
     if form.is_bound and submit(form, in_one(write_drafts, form), by=request.user, at=timezone.now()):
         messages.success(request, f"{count(len(form.written), 'row')} saved. A second person verifies the drafts.")
         return redirect(request.get_full_path())
+    if form.is_bound and form.errors:
+        form.take_present()
     verified = rows.filter(status=SheetStatus.VERIFIED)
     context = {
         "form": form,

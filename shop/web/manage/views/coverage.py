@@ -23,6 +23,7 @@ def overview(request):
     context = {
         "page": Paginator(rows, PAGE_SIZE).get_page(request.GET.get("page")),
         "uncovered": sum(row.uncovered for row in rows),
+        **_may(request.user),
         "trail": TRAIL,
     }
     return show(request, "manage/coverage_overview.html", context)
@@ -38,10 +39,14 @@ def coverage(request, pk):
         "columns": found.columns,
         "rows": found.rows,
         "gaps": [(gap, _new_sheet(model, gap)) for gap in found.gaps],
-        "may_enter": request.user.may("keep_specs"),
+        **_may(request.user),
         "trail": [*TRAIL, ("Coverage", reverse("manage:coverage_overview"))],
     }
     return show(request, "manage/coverage.html", context)
+
+
+def _may(user):
+    return {"may_enter": user.may("keep_specs"), "may_verify": user.may("verify_specs")}
 
 
 def _new_sheet(model, gap):

@@ -9,6 +9,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
+from shop.core.errors import Conflict
 from shop.core.images import IN_WORDS
 from shop.specs.models import SheetScan, SheetStatus, SpecSheet
 from shop.specs.services import attach_scan, remove_scan
@@ -48,8 +49,8 @@ def scan_add(request, pk):
 
 @require_safe
 @allow("look")
-def scan(request, pk, number):
-    row = _scan(pk, number)
+def scan(request, pk, digest):
+    row = get_object_or_404(SheetScan, sheet=pk, digest=digest)
     try:
         file = default_storage.open(row.path)
     except OSError as error:
@@ -61,25 +62,22 @@ def scan(request, pk, number):
 
 @require_POST
 @allow("keep_specs")
-def scan_remove(request, pk, number):
-    row = SheetScan.objects.filter(sheet=pk, number=number).select_related("sheet").first()
+def scan_remove(request, pk, digest):
+    row = SheetScan.objects.filter(sheet=pk, digest=digest).select_related("sheet").first()
     sheet = row.sheet if row else get_object_or_404(SpecSheet, pk=pk)
-    if row and sheet.status != SheetStatus.DRAFT:
-        messages.error(request, f"{sheet} is {sheet.get_status_display()}: it keeps the pages it was held against.")
-    elif row and "sure" not in request.POST:
+    if row and sheet.status == SheetStatus.DRAFT and "sure" not in request.POST:
         return show_form(
-            request, SureForm(row="scan", key=row.pk), title=f"Take page {number} away from {sheet}?",
+            request, SureForm(row="scan", key=row.pk), title=f"Take page {row.number} away from {sheet}?",
             action="Take it away", trail=_trail(sheet), back=sheet.get_absolute_url(),
             intro=f"It came from {row.file_name}.",
         )  # fmt: skip
-    elif row:
-        remove_scan(scan=row, by=request.user, at=timezone.now())
-        messages.success(request, f"Page {number} is taken away from {sheet}.")
+    if row:
+        try:
+            remove_scan(scan=row, by=request.user, at=timezone.now())
+            messages.success(request, f"Page {row.number} is taken away from {sheet}.")
+        except Conflict as error:
+            messages.error(request, error.messages[0])
     return redirect(sheet)
-
-
-def _scan(pk, number):
-    return get_object_or_404(SheetScan.objects.select_related("sheet"), sheet=pk, number=number)
 
 
 def _trail(sheet):

@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 from shop.calc.tolerance import limits
 from shop.calc.units import parse
 from shop.dampers.measures import Measure
-from shop.web.manage.sheet_forms import agreed_limits, allowed_in_words
+from shop.specs.tolerances import agreed_limits
+from shop.web.manage.sheet_forms import allowed_in_words
 
 TORQUE = Measure.SHAFT_NUT_TORQUE
 VALUES, PERCENT = st.integers(10, 2000), st.integers(1, 30)
