@@ -15,7 +15,8 @@ from shop.dampers.measures import QUANTITY, SPECIFIED_CHOICES, Measure
 from shop.dampers.models import DamperModel
 from shop.specs.history import content_of, difference, editions_of
 from shop.specs.models import SheetPosition, SheetStatus, SpecSheet
-from shop.specs.services import NewValue, change_draft, enter_sheet, verify_sheet, withdraw_sheet
+from shop.specs.search import Asked, find_sheets
+from shop.specs.services import NewValue, change_draft, enter_sheet, send_back, verify_sheet, withdraw_sheet
 from shop.specs.tolerances import agreed_limits
 
 
@@ -105,6 +106,11 @@ class VerifyInput(Input):
     )
 
 
+class SendBackInput(Input):
+    edition = serializers.IntegerField(min_value=1, help_text="The one that was compared with the source.")
+    why = serializers.CharField(max_length=300, help_text="Which figure differs, and what the source prints.")
+
+
 class WithdrawInput(Input):
     why = serializers.CharField(max_length=300)
 
@@ -115,6 +121,7 @@ class FullSheetOutput(SheetOutput):
     year_from = serializers.IntegerField(allow_null=True)
     year_to = serializers.IntegerField(allow_null=True)
     edition = serializers.IntegerField(help_text="Counts the changes of the draft.")
+    sent_back_why = serializers.CharField(allow_null=True, help_text="The note with which it was sent back.")
     replaces = Brief(allow_null=True)
     replaced_by = Brief(allow_null=True)
     source_document = serializers.CharField()
@@ -146,7 +153,11 @@ class SheetQuery(Input):
     damper_model = Key(required=False)
     status = Choice(SheetStatus.choices, required=False)
     year = serializers.IntegerField(required=False, help_text="Sheets that hold in this model year.", **YEARS)
-    search = serializers.CharField(max_length=100, required=False, help_text="Part of code, maker or model.")
+    search = serializers.CharField(
+        max_length=100,
+        required=False,
+        help_text="Words and model years, as the spec table is searched: “H2 2015 rear”.",
+    )
 
 
 class CompareQuery(Input):
@@ -173,9 +184,7 @@ class SheetList(Listing):
         if year := asked.get("year"):
             rows = rows.filter(Q(year_from=None) | Q(year_from__lte=year), Q(year_to=None) | Q(year_to__gte=year))
         if text := asked.get("search"):
-            rows = rows.filter(
-                Q(code__icontains=text) | Q(damper_model__maker__icontains=text) | Q(damper_model__name__icontains=text)
-            )
+            rows = rows.filter(pk__in=find_sheets(Asked.of(text)).order_by().values("pk"))
         return self.page(rows, FullSheetOutput)
 
     @extend_schema(request=SheetInput, responses={201: FullSheetOutput})
@@ -211,6 +220,16 @@ class SheetVerify(Endpoint):
     def post(self, request, pk):
         """Confirm that a draft says what its source says; refused to whoever entered or changed it."""
         sheet = self.do(verify_sheet, sheet=self.find(SpecSheet, pk), **self.body(VerifyInput))
+        return Response(FullSheetOutput(self.find(ROWS, sheet.pk)).data)
+
+
+class SheetSendBack(Endpoint):
+    permission_classes = [Allows("verify_specs")]
+
+    @extend_schema(request=SendBackInput, responses=FullSheetOutput)
+    def post(self, request, pk):
+        """Tell whoever entered a draft what differs from its source. It stays a draft, with the note until it changes."""
+        sheet = self.do(send_back, sheet=self.find(SpecSheet, pk), **self.body(SendBackInput))
         return Response(FullSheetOutput(self.find(ROWS, sheet.pk)).data)
 
 

@@ -81,6 +81,7 @@ v1 = [
     path("sheets/", sheets.SheetList.as_view(), name="sheets"),
     path("sheets/<int:pk>/", sheets.SheetDetail.as_view(), name="sheet"),
     path("sheets/<int:pk>/verify/", sheets.SheetVerify.as_view(), name="sheet_verify"),
+    path("sheets/<int:pk>/send-back/", sheets.SheetSendBack.as_view(), name="sheet_send_back"),
     path("sheets/<int:pk>/withdraw/", sheets.SheetWithdraw.as_view(), name="sheet_withdraw"),
     path("sheets/<int:pk>/history/", sheets.SheetHistory.as_view(), name="sheet_history"),
     path("sheets/<int:pk>/differences/", sheets.SheetDifferences.as_view(), name="sheet_differences"),

@@ -157,11 +157,17 @@ class SpecSheet(models.Model):
         """Whether this person has entered or changed it, and therefore cannot verify it."""
         return self.entered_by_id == person.pk or self.editions.filter(by=person).exists()
 
+    def clean(self):
+        if self.year_from and self.year_to and self.year_to < self.year_from:
+            words = f"{self.year_to} lies before the first model year, {self.year_from}."
+            raise refused("year_to", words, "years_in_order")
+
     def years(self) -> str:
         return years_in_words(self.year_from, self.year_to)
 
     def source(self) -> str:
-        return f"{self.source_document}, {self.source_revision}, {self.source_page}"
+        page = f"page {self.source_page}" if self.source_page.isdecimal() else self.source_page
+        return f"{self.source_document}, {self.source_revision}, {page}"
 
     def flags(self) -> list[str]:
         """What is wrong with its gas in a damper of this model, as the sizes in the catalogue are today."""

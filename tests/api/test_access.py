@@ -87,6 +87,7 @@ RULES = {
     ("GET", "sheets/<int:pk>/"): ALL,
     ("PATCH", "sheets/<int:pk>/"): {M},
     ("POST", "sheets/<int:pk>/verify/"): BENCH,
+    ("POST", "sheets/<int:pk>/send-back/"): BENCH,
     ("POST", "sheets/<int:pk>/withdraw/"): {M},
     ("GET", "sheets/<int:pk>/history/"): ALL,
     ("GET", "sheets/<int:pk>/differences/"): ALL,

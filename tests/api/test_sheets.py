@@ -92,6 +92,19 @@ def test_verification_is_an_action_of_a_second_person_on_what_was_compared(as_ma
     refused(as_manager.patch(path, {"edition": 2, "why": "again"}), 409, code="not_a_draft")
 
 
+def test_a_draft_is_sent_back_by_a_second_person_with_a_note_until_it_is_changed(as_manager, at_bench, model):
+    told = as_manager.made("sheets/", body(model))
+    path = f"sheets/{told['id']}/"
+    note = {"edition": 1, "why": "the page prints 24 lbf·ft"}
+    refused(as_manager.post(f"{path}send-back/", note), 400, code="second_person")
+    refused(at_bench.post(f"{path}send-back/", note | {"why": " "}), 400, field="why")
+    refused(at_bench.post(f"{path}send-back/", note | {"edition": 2}), 409, code="changed_meanwhile")
+    sent = at_bench.post(f"{path}send-back/", note).json()
+    assert (sent["status"], sent["sent_back_why"]) == ("draft", "the page prints 24 lbf·ft")
+    changed = as_manager.patch(path, {"edition": 1, "why": "misread", "source_page": "p. 42"}).json()
+    assert changed["sent_back_why"] is None
+
+
 def test_a_next_version_takes_the_place_and_both_are_compared(as_manager, at_bench, model):
     old = make.make_sheet(model, code="H2-C", torque=18, depth=None, oil=None)
     given = body(model, position="any", replaces=old.pk, code="")
@@ -122,6 +135,7 @@ def test_the_list_is_narrowed(as_manager, model):
         ({"status": "draft"}, {"P4"}),
         ({"damper_model": model.pk}, {"H2-A", "H2-C"}),
         ({"search": "h2-a"}, {"H2-A"}),
+        ({"search": "h2 2015 any"}, {"H2-C"}),
     ]:
         assert {one["code"] for one in as_manager.get("sheets/", **query).json()["results"]} == codes
 

@@ -95,7 +95,7 @@ def test_a_refused_table_leads_to_its_cells_and_axe_finds_nothing(page, scheme):
 def test_what_a_tolerance_allows_is_told_while_it_is_typed(page, model):
     page.goto(reverse("manage:sheet_new"))
     charge = page.get_by_role("group", name="Nitrogen charge")
-    charge.get_by_label("Value").fill("100")
+    charge.get_by_role("textbox", name="Nitrogen charge").fill("100")
     charge.get_by_label("Tolerance as printed").fill("± 5")
     expect(charge.get_by_role("status")).to_have_text("Allowed: 95 to 105 psi")
     charge.get_by_label("Tolerance as printed").fill("5")

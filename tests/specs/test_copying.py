@@ -53,7 +53,7 @@ def test_of_several_copies_all_are_made_or_none_and_every_refusal_names_its_row(
         copy_sheets(copies=wrong, by=manager, at=NOON)
     assert {name[0] for name in refusal.value.message_dict} == {"0", "1"}
     told = str(refusal.value.message_dict)
-    assert "The last model year lies before the first." in told
+    assert "2015 lies before the first model year, 2018." in told
     assert "has this code already" in told
     assert SpecSheet.objects.count() == 2
 

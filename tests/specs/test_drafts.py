@@ -105,7 +105,7 @@ def test_whoever_changed_a_draft_cannot_verify_it(draft, technician):
 
 def test_what_was_changed_since_it_was_compared_is_not_verified(draft, manager, technician):
     change(draft, manager)
-    with pytest.raises(Conflict, match="Open it again and compare it anew"):
+    with pytest.raises(Conflict, match="Look at what it says now"):
         verify_sheet(sheet=draft, edition=1, by=technician, at=NOON)
     draft.refresh_from_db()
     assert draft.status == SheetStatus.DRAFT

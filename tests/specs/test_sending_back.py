@@ -76,7 +76,7 @@ def test_who_entered_a_draft_changes_it_instead(draft, manager):
 
 
 def test_what_was_changed_since_it_was_compared_is_not_sent_back(draft, technician):
-    with pytest.raises(Conflict, match="Open it again and compare it anew"):
+    with pytest.raises(Conflict, match="Look at what it says now"):
         send(draft, technician, edition=0)
 
 

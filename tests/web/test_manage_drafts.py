@@ -146,6 +146,7 @@ def test_who_was_second_sees_what_the_first_changed_and_loses_nothing(as_manager
     page = words(answer)
     assert "has changed H2-A version 1 since you opened it: page misread" in page
     assert "Open the present state of H2-A version 1" in page
+    assert "compare it anew" not in page  # here it is saved again
     assert "Nitrogen charge 110 psi (before: 100 psi)" in page
     assert form(answer)["shaft_nut_torque"] == "24"
     assert as_manager.post(change(draft), form(answer) | {"request_key": ""}).status_code == 302
@@ -285,7 +286,8 @@ def test_a_refused_copy_copies_nothing_and_tells_it_at_the_cell(as_manager):
     answer = send(as_manager, chosen("sheets_copy", sheet, other), **typed)
     assert answer.status_code == 422
     assert "H2-A version 1 (verified) has this code already" in words(answer)
-    assert "The last model year lies before the first." in words(answer)
+    assert "2014 lies before the first model year, 2015." in words(answer)
+    assert 'href="#id_1-year_to"' in answer.content.decode()
     assert 'href="#id_0-code"' in answer.content.decode()
     assert form(answer)["1-code"] == "H2-C"
     assert SpecSheet.objects.count() == 2

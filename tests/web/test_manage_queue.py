@@ -152,7 +152,7 @@ def test_a_draft_changed_meanwhile_is_compared_anew(at_bench, as_manager, manage
     send(as_manager, at(draft, "sheet_change"), source_page="p. 9", why="page misread")
     answer = at_bench.post(at(draft), opened)
     assert answer.status_code == 409
-    assert "page misread. Open it again and compare it anew" in words(answer)
+    assert "page misread. Look at what it says now." in words(answer)
     draft.refresh_from_db()
     assert draft.status == SheetStatus.DRAFT
 

@@ -29,11 +29,12 @@ def test_the_list_tells_what_each_sheet_holds_for_and_where_it_comes_from(at_ben
     model = make.make_damper_model(name="H9")
     make.make_sheet(model, code="H9-A", year_from=2015, position="rear", source_document="H9 bench manual",
                     source_revision="rev B", source_page="p. 12")  # fmt: skip
-    make.make_sheet(model, code="H9-B", year_to=2014, status=SheetStatus.DRAFT)
+    make.make_sheet(model, code="H9-B", year_to=2014, source_page="9", status=SheetStatus.DRAFT)
     page = words(at_bench.get(LIST))
     assert "H9-A version 1 Hallinde H9 verified Model years from 2015, rear any vehicle" in page
     assert "22 lbf·ft 20.9 to 23.1 100 psi 95 to 105 3.4 in 3.37 to 3.43 305 mL 300 to 310" in page
     assert "H9 bench manual, rev B, p. 12" in page
+    assert "common practice, no source, none, page 9" in page  # a bare number says that it is a page
     assert "Model years to 2014, any position" in page
     assert "DRAFT" in page
     assert "H9-B" not in words(at_bench.get(LIST, {"status": "verified"}))
@@ -105,7 +106,7 @@ def test_a_sheet_is_entered_as_a_draft_in_the_units_of_its_source(as_manager):
         ({"damper_model": "4711"}, "This is none of the choices, or not any more."),
         ({"source_revision": ""}, "Revision or date: Nothing is typed here. Fill it in."),
         ({"source_page": "  "}, "Page: Nothing is typed here. Fill it in."),
-        ({"year_to": "2010"}, "The last model year lies before the first."),
+        ({"year_to": "2010"}, "2010 lies before the first model year, 2015."),
         ({"year_from": "20l5"}, "This is no model year. Give a model year from 1970 to 2100."),
         ({"shaft_nut_torque": "0"}, "Shaft nut torque cannot be 0 lbf·ft. Give more than zero."),
         ({"shaft_nut_torque": "-22"}, "Give zero or more."),

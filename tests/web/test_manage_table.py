@@ -52,7 +52,11 @@ def test_drafts_are_changed_and_new_sheets_entered_in_one_save_with_one_reason(a
     changed = {"0-shaft_nut_torque": "24 lbf·ft", "0-vehicle_model": "ostrander ridge", "0-position": "Rear right"}
     answer = send(as_manager, TABLE, why="rev D arrived", **changed, **new(1))
     assert answer.status_code == 302, words(answer)
-    assert "2 rows saved." in words(as_manager.get(answer.url))
+    page = as_manager.get(answer.url)
+    assert "2 rows saved: H2-A version 1, H2-N version 1. A second person verifies" in words(page)
+    assert (
+        f'<a href="{SpecSheet.objects.get(code="H2-N").get_absolute_url()}">H2-N version 1</a>' in page.content.decode()
+    )
     draft.refresh_from_db()
     assert (draft.edition, draft.vehicle_model, draft.position) == (2, vehicle, "rear_right")
     torque, charge = (draft.values.get(measure=one) for one in ("shaft_nut_torque", "charge"))
@@ -112,7 +116,11 @@ def test_a_conflict_is_settled_although_another_row_is_refused_with_it(as_manage
         ({"charge": "0 psi"}, "charge", "Give more than zero."),
         ({"charge": ""}, "charge", "Nitrogen charge: give the value itself."),
         ({"charge_tolerance": "5"}, "charge_tolerance", "“5” cannot be read."),
-        ({"charge_tolerance": ""}, "charge_tolerance", "give the tolerance as printed"),
+        (
+            {"charge_tolerance": ""},
+            "charge_tolerance",
+            "give the tolerance as printed, such as ± 5 %, ± 0.03, +5/−0 or 195 to 205.",
+        ),
         ({"charge": "100 kPa"}, "charge", "Did you mean 100 psi?"),
         ({"charge": "1000 psi", "charge_tolerance": "± 5"}, "charge", "more than any damper of a side-by-side takes"),
         ({"damper_model": "Hallinde H9"}, "damper_model", "“Hallinde H9” is none of the catalogue."),
@@ -120,7 +128,7 @@ def test_a_conflict_is_settled_although_another_row_is_refused_with_it(as_manage
         ({"vehicle_model": "Ostrander"}, "vehicle_model", "“Ostrander” is none of the catalogue."),
         ({"position": "roof"}, "position", "“roof” is no position. Give one of: any position, front, rear"),
         ({"year_from": "20l5"}, "year_from", "This is no model year."),
-        ({"year_from": "2015", "year_to": "2014"}, "code", "The last model year lies before the first."),
+        ({"year_from": "2015", "year_to": "2014"}, "year_to", "2014 lies before the first model year, 2015."),
         ({"code": ""}, "code", "Nothing is typed here. Fill it in."),
         (
             {"code": "H2-A"},

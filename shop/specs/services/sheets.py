@@ -190,7 +190,7 @@ def _check_edition(sheet: SpecSheet, edition: int) -> None:
     if edition != sheet.edition:
         last = sheet.editions.select_related("by").last()
         raise Conflict(
-            f"{last.by} has changed {sheet} since you opened it: {last.why}. Open it again and compare it anew.",
+            f"{last.by} has changed {sheet} since you opened it: {last.why}. Look at what it says now.",
             code="changed_meanwhile",
         )
 

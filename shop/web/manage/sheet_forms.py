@@ -145,7 +145,7 @@ class SheetForm(QuestionsForm):
         self.fields[f"{measure}_tolerance"] = forms.CharField(
             max_length=40, label="Tolerance as printed", required=False
         )
-        for part, label in (("", "Value"), ("_low", "or lowest"), ("_high", "and highest")):
+        for part, label in (("", measure.label), ("_low", "or lowest"), ("_high", "and highest")):
             name = f"{measure.label}, {'lowest' if part == '_low' else 'highest'}" if part else measure.label
             self.fields[f"{measure}{part}"] = figure = PrintedField.of(
                 measure, name=name, label=label, unit=own, above_zero=not part, required=False

@@ -6,6 +6,7 @@ from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.html import format_html, format_html_join
 
 from shop.dampers.models import DamperModel
 from shop.specs.models import SheetPosition, SheetStatus, SpecSheet
@@ -34,7 +35,7 @@ def sheets_table(request):
     drafts = Paginator(rows.filter(status=SheetStatus.DRAFT), DRAFTS_ON_A_PAGE).get_page(request.GET.get("page"))
     form = _form(request, drafts, model)
     if form.is_bound and submit(form, in_one(write_drafts, form), by=request.user, at=timezone.now()):
-        messages.success(request, f"{count(len(form.written), 'row')} saved. A second person verifies the drafts.")
+        messages.success(request, _told(form))
         return redirect(request.get_full_path())
     if form.is_bound and form.errors:
         form.take_present()
@@ -54,6 +55,18 @@ def sheets_table(request):
         "trail": TRAIL,
     }
     return show(request, "manage/sheets_table.html", context)
+
+
+def _told(form):
+    """What was saved, each sheet with its address: a new one may lie outside the search and vanish from the table."""
+    changed = [form.lines[row] for row in form.written if form.lines[row]]
+    codes = [draft.code for draft in form.cleaned_data["rows"] if draft.sheet is None]
+    saved = [*changed, *SpecSheet.objects.filter(code__in=codes, status=SheetStatus.DRAFT)]
+    return format_html(
+        "{} saved: {}. A second person verifies the drafts.",
+        count(len(form.written), "row"),
+        format_html_join(", ", '<a href="{}">{}</a>', [(one.get_absolute_url(), one) for one in saved]),
+    )
 
 
 def _form(request, drafts, model):
