@@ -44,7 +44,9 @@ def speed(desk, content):
     def bare():
         start = time.perf_counter()
         with transaction.atomic():
-            Part.objects.bulk_create([Part(number=f"IMPORT-{n}", name="seal kit 14 mm", bin="B-07") for n in range(ROWS)])
+            Part.objects.bulk_create(
+                [Part(number=f"IMPORT-{n}", name="seal kit 14 mm", bin="B-07") for n in range(ROWS)]
+            )
         bare_times.append(time.perf_counter() - start)
         _empty()
 
