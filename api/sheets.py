@@ -228,7 +228,7 @@ class SheetSendBack(Endpoint):
 
     @extend_schema(request=SendBackInput, responses=FullSheetOutput)
     def post(self, request, pk):
-        """Tell whoever entered a draft what differs from its source. It stays a draft, with the note until it changes."""
+        """Tell whoever entered a draft what differs from its source. It keeps the note until it is changed."""
         sheet = self.do(send_back, sheet=self.find(SpecSheet, pk), **self.body(SendBackInput))
         return Response(FullSheetOutput(self.find(ROWS, sheet.pk)).data)
 
