@@ -29,7 +29,7 @@ def test_the_model_year_decides_between_two_sheets(at_bench, model):
 def test_a_sheet_names_its_source_and_both_people(at_bench, model):
     sheet = make.make_sheet(model, source_document="bench notes", source_revision="C", source_page="7")
     told = at_bench.get("spec/", damper_model=model.pk, model_year=2015).json()
-    assert told["sheet"]["source"] == "bench notes, C, 7"
+    assert told["sheet"]["source"] == "bench notes, C, page 7"
     assert told["sheet"]["entered_by"]["name"] == str(sheet.entered_by)
     assert told["sheet"]["verified_by"]["name"] == str(sheet.verified_by)
     assert told["rule"] == "all model years, any position, any vehicle"
