@@ -64,7 +64,7 @@ def test_a_row_is_typed_and_two_are_pasted_with_the_keyboard_alone_and_saved(pag
 
     page.get_by_label("Why").fill("copied from the bench manual")
     page.get_by_label("Why").press("Enter")
-    page.get_by_text("3 rows saved.").wait_for()
+    page.get_by_text("3 rows saved:").wait_for()
     said = (
         SpecSheet.objects.exclude(code="H2-A").order_by("code").values_list("code", "position", "year_from", "year_to")
     )
@@ -114,7 +114,7 @@ def test_a_table_is_filled_without_scripts(open_browser, model, manager):
     cell(page, "H2-A version 1", "nitrogen charge").fill("105 psi")
     page.get_by_label("Why").fill("page misread")
     page.keyboard.press("Enter")
-    page.get_by_text("1 row saved.").wait_for()
+    page.get_by_text("1 row saved:").wait_for()
     assert SpecSheet.objects.get().edition == 2
 
 
