@@ -116,7 +116,7 @@ def test_axe_finds_nothing_and_nothing_is_wider_than_the_screen(open_browser, fa
         found |= problems_on(page)
     # And as it looks when a form was refused.
     page.goto(reverse("manage:sheet_new"))
-    page.get_by_label("Value").first.fill("tight")
+    page.get_by_role("textbox", name="Shaft nut torque").first.fill("tight")
     page.get_by_role("button", name="Enter as draft").click()
     page.get_by_role("alert").wait_for()
     assert found | problems_on(page) == {}
