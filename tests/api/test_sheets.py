@@ -128,7 +128,7 @@ def test_a_sheet_is_withdrawn_with_a_reason(as_manager, model):
 def test_the_list_is_narrowed(as_manager, model):
     make.make_sheet(model, code="H2-A", year_to=2014)
     make.make_sheet(model, code="H2-C", year_from=2015)
-    make.make_sheet(make.make_damper_model(), code="P4", status=SheetStatus.DRAFT)
+    make.make_sheet(make.make_damper_model(name="P4"), code="P4", status=SheetStatus.DRAFT)
     for query, codes in [
         ({}, {"H2-A", "H2-C", "P4"}),
         ({"year": 2014}, {"H2-A", "P4"}),
