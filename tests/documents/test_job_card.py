@@ -116,7 +116,7 @@ def test_the_card_names_sheet_source_and_both_people():
     )
     order = make_checked_in(model=model, year=2014, corners=["rear_right"])
     (text,) = card_pages(order)
-    assert "Sheet H2-A version 3: model years to 2014, rear. Chosen as: model years to 2014, rear, any vehicle." in text
+    assert "Sheet H2-A version 3, chosen as: model years to 2014, rear, any vehicle." in text
     assert "Entered by Dora Achterberg, verified by Rosa Odumbe, 25 Nov 2026." in text
     assert "allowed 95 to 105 psi Source: service manual, rev C, p. 41" in text
     assert "allowed 20.9 to 23.1 lbf·ft Source: service manual, rev C, pp. 38 to 44" in text

@@ -147,7 +147,7 @@ def test_the_record_says_what_was_set_with_what_by_whom_and_who_checked(technici
     assert "IFP depth 3.4 in (allowed 3.37 to 3.43 in)" in text
     assert "Rebound, clicks out from closed 11 clicks 12 clicks" in text
     assert f"2 × seal kit {kit.part_number}" in text
-    assert "Chosen as: model years from 2015, rear, any vehicle. Source: common practice, no source. Entered by" in text
+    assert "chosen as: model years from 2015, rear, any vehicle. Source: common practice, no source. Entered by" in text
     assert "25 Nov 2026. The maker’s current service manual for this exact unit prevails." in text
     assert "12 Quarry Road, Larkspur Gulch · 555-0100" in text
     assert "▲" not in text

@@ -160,7 +160,7 @@ def test_check_in_names_the_sheet_that_will_be_frozen_for_each_damper(at_desk, m
     url = reverse("desk:check_in", args=[order.pk])
     sheet = family["sheets"][2]  # front, from 2015
     page = words(at_desk.get(url))
-    assert page.count(f"Sheet {sheet}: model years from 2015, front. Chosen as: model years from 2015, front, any") == 2
+    assert page.count(f"Sheet {sheet}, chosen as: model years from 2015, front, any") == 2
     assert page.count(f"Entered by {sheet.entered_by}, verified by {sheet.verified_by}, 25 Nov 2026.") == 2
 
     for one in family["sheets"][2:]:
@@ -170,7 +170,7 @@ def test_check_in_names_the_sheet_that_will_be_frozen_for_each_damper(at_desk, m
     )
     page = words(at_desk.get(url))
     assert page.count("No sheet. No sheet covers") == 2
-    assert page.count(f"DRAFT Sheet {draft}: model years from 2015, rear.") == 2
+    assert page.count(f"DRAFT Sheet {draft}, chosen as:") == 2
 
 
 def test_check_in_notes_meters_and_settings_and_freezes_the_figures(at_desk):

@@ -110,8 +110,8 @@ def test_what_was_typed_stands_beside_where_it_is_printed(at_bench, manager):
     printed = {"charge": {"page": "p. 99", "note": "cold"}}
     (draft,) = waiting(manager, "H2-A", source_document="H2 bench manual", source_page="p. 41", printed=printed)
     page = words(at_bench.get(at(draft)))
-    assert "Shaft nut torque 22 lbf·ft, tolerance ± 5 % Allowed 20.9 to 23.1 lbf·ft. Page p. 41." in page
-    assert "Allowed 95 to 105 psi, at 68 °F, sea level. Page p. 99. cold" in page
+    assert "Shaft nut torque 22 lbf·ft, tolerance ± 5 % Allowed 20.9 to 23.1 lbf·ft. Page: p. 41." in page
+    assert "Allowed 95 to 105 psi, at 68 °F, sea level. Page: p. 99. cold" in page
     assert "Document H2 bench manual" in page
     assert "No scan of the source is kept with this sheet." in page
 

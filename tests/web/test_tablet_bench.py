@@ -98,7 +98,7 @@ def test_the_page_of_a_damper_tells_its_figures_with_their_source_and_what_was_d
         "Front left", f"tag {job.tag}", "model year 2014", "The customer says: “leaks at the shaft”",
         "Shaft nut torque 18 lbf·ft", "17.1 to 18.9 lbf·ft", "24.4 N·m",
         "Nitrogen charge, at 68 °F, sea level 200 psi", "IFP depth 2.4 in",
-        "Sheet H2-A version 1", "Chosen as: all model years, any position, any vehicle.",
+        "Sheet H2-A version 1", "chosen as: all model years, any position, any vehicle.",
         "Source: common practice, no source.",
         ", verified by Test Technician",
         "maker's current service manual for the exact unit prevails",

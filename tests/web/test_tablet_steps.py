@@ -67,7 +67,7 @@ def test_a_step_shows_its_caution_the_number_its_range_and_where_it_comes_from(a
         "Too little lets the nut go in the field, too much breaks the shaft.",
         "Tools: soft jaws, torque wrench in calibration",
         "Shaft nut torque 18 lbf·ft allowed 17.1 to 18.9 lbf·ft 24.4 N·m",
-        "Sheet H2-A version 1: all model years, any position. Chosen as: all model years, any position, any vehicle.",
+        "Sheet H2-A version 1, chosen as: all model years, any position, any vehicle.",
         "Source: common practice, no source. Entered by Test Manager", ", verified by Test Technician",
         "The maker's current service manual for the exact unit prevails.", "Readings in the shop's books: 3",
     ):  # fmt: skip

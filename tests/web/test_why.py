@@ -14,7 +14,7 @@ from tests.web.people import words
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("at_noon")]
 WHY = (
-    "H9-A version 1: model years from 2015, rear. Chosen as: model years from 2015, rear, any vehicle. "
+    "H9-A version 1, chosen as: model years from 2015, rear, any vehicle. "
     "Source: H9 bench manual, rev B, p. 12. Entered by Mika Sorensdal, verified by Rosa Odumbe, 25 Nov 2026."
 )
 

@@ -275,8 +275,8 @@ def test_on_the_tablet_a_manager_is_led_there_and_a_technician_is_not(job, manag
     assert address in as_manager.get(job.get_absolute_url()).content.decode()
     assert address not in at_bench.get(job.get_absolute_url()).content.decode()
     page = words(as_manager.get(address))
-    assert "It keeps Sheet H2-A version 1:" in page
-    assert "Today the spec table gives Sheet H2-A version 2:" in page
+    assert "It keeps Sheet H2-A version 1, chosen as:" in page
+    assert "Today the spec table gives Sheet H2-A version 2, chosen as:" in page
     assert (
         "Shaft nut torque 18 lbf·ft, allowed 17.1 to 18.9 lbf·ft → becomes "
         "22 lbf·ft, allowed 20.9 to 23.1 lbf·ft" in page

@@ -15,7 +15,6 @@ from shop.workorders.models import DamperJob
 @dataclass(frozen=True)
 class Why:
     title: str
-    holds_for: str
     rule: str
     source: str
     note: str
@@ -27,7 +26,6 @@ def why(sheet: FrozenSheet, value: FrozenValue | None = None) -> Why:
     """Of a whole sheet, or of one of its figures, which may stand on a page of its own."""
     return Why(
         title=f"{sheet.code} version {sheet.version}",
-        holds_for=", ".join(part for part in (sheet.years, sheet.position, sheet.vehicle) if part),
         rule=sheet.rule,
         source=words.source(sheet.document, sheet.revision, (value and value.page) or sheet.page),
         note=_sentence(value.note) if value else sheet.note,

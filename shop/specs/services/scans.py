@@ -44,7 +44,8 @@ def attach_scan(*, sheet: SpecSheet, scan, by: User, at: datetime) -> SheetScan:
             number += 1
             known[digest] = _keep(sheet, number, digest, page, scan.name, by, at)
         last = known[digest]
-    audit(who=by, kind="sheet", key=sheet.pk, what=f"scan of the source: {scan.name}, {len(pages)} pages", at=at)
+    count = f"{len(pages)} page{'s' if len(pages) > 1 else ''}"
+    audit(who=by, kind="sheet", key=sheet.pk, what=f"scan of the source: {scan.name}, {count}", at=at)
     return last
 
 

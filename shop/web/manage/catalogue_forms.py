@@ -6,7 +6,7 @@ from django import forms
 from django.conf import settings
 
 from shop.calc.units import figures
-from shop.core.amounts import shop_unit, to_base_unit
+from shop.core.amounts import OTHER_UNIT, shop_unit, to_base_unit
 from shop.customers.services import MOST_METER_SI
 from shop.dampers.geometry import SIZES
 from shop.dampers.measures import MOST_CLICKS, QUANTITY
@@ -121,8 +121,15 @@ class SizesForm(VersionedForm):
 
     def filled_from(self, row):
         known = {size.argument: getattr(row, size.name) for size in SIZES}
-        typed = {name: "" if si is None else trimmed(si, self.fields[name].unit) for name, si in known.items()}
+        typed = {name: "" if si is None else self._typed(si, self.fields[name]) for name, si in known.items()}
         return {"version": row.version} | typed
+
+    @staticmethod
+    def _typed(si, field):
+        """As it was most likely typed: the other unit where it takes fewer figures, "51 mm" and not 2.007874 in."""
+        own, other = trimmed(si, field.unit), OTHER_UNIT.get(field.unit)
+        there = trimmed(si, other) if other else own
+        return f"{there} {other}" if len(there) < len(own) - 1 else own
 
 
 class AdjustersForm(VersionedForm):
@@ -341,7 +348,7 @@ class IntervalForm(KeyedForm):
     distance = QuantityField("distance", required=False, above_zero=True, high_si=MOST_METER_SI["distance"])
     hours = QuantityField("time", label="Engine hours", required=False, above_zero=True, high_si=MOST_METER_SI["hours"])
     severe_factor = forms.FloatField(
-        label="Of it in severe use",
+        label="Share of it in severe use",
         initial=1,
         widget=forms.TextInput({"inputmode": "decimal", "autocomplete": "off"}),
         help_text="0.5 is service twice as often, 1 leaves it as it is. Mud, dunes, racing, hauling.",
