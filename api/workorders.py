@@ -28,8 +28,8 @@ from shop.dampers.measures import QUANTITY, Measure
 from shop.dampers.models import Damper
 from shop.documents.services import job_card
 from shop.picklists.models import PickLine
+from shop.workorders.day import state_in_words
 from shop.workorders.models import DamperJob, OrderStatus, WorkOrder
-from shop.workorders.selectors import state_in_words
 from shop.workorders.services import book, call_off, check_in, close_order, hand_back
 
 

@@ -54,7 +54,7 @@ def test_a_fault_of_ours_is_500_and_tells_no_more(desk, monkeypatch):
     def fail(now):
         raise RuntimeError(SECRET_WORDS)
 
-    monkeypatch.setattr("shop.workorders.selectors.day", fail)
+    monkeypatch.setattr("shop.web.desk.views.day.the_day", fail)
     browser = logged_in(desk)
     browser.raise_request_exception = False
     heading, html = told(browser.get(reverse("desk:day")), 500)

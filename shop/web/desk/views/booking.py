@@ -26,9 +26,9 @@ from shop.web.forms import FindForm, submit
 from shop.web.links import why_this_sheet
 from shop.web.pages import number, sent, show, show_form
 from shop.workorders import services
+from shop.workorders.day import unfinished_in_words
 from shop.workorders.kit import freeze
 from shop.workorders.models import DamperJob, JobStatus, OrderStatus, WorkOrder
-from shop.workorders.selectors import unfinished_in_words
 
 FOUND_SHOWN = 20
 

@@ -13,6 +13,8 @@ from shop.web.forms import FindForm
 from shop.web.links import why_this_sheet
 from shop.web.pages import PAGE_SIZE, show
 from shop.workorders import selectors
+from shop.workorders.day import day as the_day
+from shop.workorders.day import state_in_words
 from shop.workorders.models import JobStatus, OrderStatus, WorkOrder
 
 FOUND_SHOWN = 20
@@ -21,7 +23,7 @@ FOUND_SHOWN = 20
 @allow("look")
 def day(request):
     now = timezone.now()
-    found = selectors.day(now)
+    found = the_day(now)
     groups = [
         ("arriving", "Arriving", found.arriving, "Nobody else is expected today."),
         ("coming", "Coming days", found.coming, "Nothing is booked for the coming days."),
@@ -100,7 +102,7 @@ def order(request, pk):
     late = row.promised_for < now and row.status in (OrderStatus.BOOKED, OrderStatus.ON_BENCH)
     context = {
         "order": row,
-        "words": selectors.state_in_words(row),
+        "words": state_in_words(row),
         "late": words.late(row.promised_for, now) if late else "",
         "promised": words.moment(row.promised_for, now),
         "arrives": words.day(row.arrives_on, timezone.localdate(now)),

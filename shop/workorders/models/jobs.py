@@ -1,108 +1,14 @@
-from datetime import date
-
-from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
 
-from shop.calc.intervals import day_in_words
-from shop.customers.models import Customer, Vehicle
 from shop.dampers.measures import QUANTITY, Measure
 from shop.dampers.models import Damper
-from shop.picklists.models import PickList
-from shop.specs.models import COLDEST_BENCH_K, WARMEST_BENCH_K, Procedure, Step
+from shop.specs.models import Procedure, Step
 from shop.staff.models import User
 from shop.workorders.frozen import FrozenSheet
-
-
-class OrderStatus(models.TextChoices):
-    BOOKED = "booked", "booked"
-    ON_BENCH = "on_bench", "on the benches"
-    READY = "ready", "ready to hand back"
-    HANDED_BACK = "handed_back", "handed back"
-    CALLED_OFF = "called_off", "called off"
-
-
-class Service(models.TextChoices):
-    REBUILD = "rebuild", "Rebuild"
-
-
-class WorkOrderQuerySet(models.QuerySet):
-    def with_names(self):
-        """With all that a row of an order list shows."""
-        return self.select_related("customer", "vehicle__model")
-
-    def running(self):
-        return self.filter(status__in=[OrderStatus.BOOKED, OrderStatus.ON_BENCH, OrderStatus.READY])
-
-
-class WorkOrder(models.Model):
-    """A visit of one customer's dampers: from booking to handing back."""
-
-    customer = models.ForeignKey(Customer, models.PROTECT, related_name="orders")
-    vehicle = models.ForeignKey(Vehicle, models.PROTECT, null=True, blank=True, related_name="orders")
-    service = models.CharField(max_length=10, choices=Service, default=Service.REBUILD)
-    complaint = models.TextField(max_length=1000, blank=True, help_text="In the customer's words.")
-    status = models.CharField(max_length=11, choices=OrderStatus, default=OrderStatus.BOOKED)
-    arrives_on = models.DateField(help_text="The day the customer brings it.")
-    promised_for = models.DateTimeField()
-    pick_list = models.OneToOneField(PickList, models.PROTECT, related_name="order")
-    booked_by = models.ForeignKey(User, models.PROTECT, related_name="+")
-    booked_at = models.DateTimeField()
-    checked_in_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
-    checked_in_at = models.DateTimeField(null=True, blank=True)
-    bench_temperature_k = models.FloatField(
-        null=True, blank=True, help_text="At check-in, for the charge to aim at on the card."
-    )
-    closed_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
-    closed_at = models.DateTimeField(null=True, blank=True)
-    handed_back_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
-    handed_back_at = models.DateTimeField(null=True, blank=True)
-    called_off_why = models.CharField(max_length=300, blank=True)
-
-    objects = WorkOrderQuerySet.as_manager()
-
-    class Meta:
-        ordering = ["-pk"]
-        indexes = [
-            # The day sheet and the list by state, newest first.
-            models.Index(name="workorder_by_state", fields=["status", "-id"]),
-            # The sweep asks whether a vehicle's service is booked already.
-            models.Index(name="workorder_of_vehicle", fields=["vehicle", "status"]),
-        ]
-        constraints = [
-            models.CheckConstraint(name="workorder_status_known", condition=Q(status__in=OrderStatus.values)),
-            models.CheckConstraint(
-                name="workorder_bench_after_check_in",
-                condition=Q(status__in=[OrderStatus.BOOKED, OrderStatus.CALLED_OFF]) | Q(checked_in_at__isnull=False),
-            ),
-            models.CheckConstraint(
-                name="workorder_ready_after_closing",
-                condition=~Q(status__in=[OrderStatus.READY, OrderStatus.HANDED_BACK]) | Q(closed_at__isnull=False),
-            ),
-            models.CheckConstraint(
-                name="workorder_bench_temperature_plausible",
-                condition=Q(bench_temperature_k=None)
-                | (Q(bench_temperature_k__gte=COLDEST_BENCH_K) & Q(bench_temperature_k__lte=WARMEST_BENCH_K)),
-                violation_error_message="A bench is between −40 and 60 °C. Read the thermometer again.",
-            ),
-            models.CheckConstraint(
-                name="workorder_called_off_with_reason",
-                condition=~Q(status=OrderStatus.CALLED_OFF) | ~Q(called_off_why=""),
-                violation_error_message="Say why the order is called off.",
-            ),
-        ]
-
-    def __str__(self):
-        return self.number
-
-    @property
-    def number(self) -> str:
-        """Order number as customers hear it: the shop's prefix and a number that only goes up."""
-        return f"{settings.ORDER_PREFIX}-{1000 + self.pk}"
-
-    def get_absolute_url(self):
-        return reverse("desk:order", args=[self.pk])
+from shop.workorders.models.orders import WorkOrder
+from shop.workorders.models.tools import Tool
 
 
 class JobStatus(models.TextChoices):
@@ -186,53 +92,6 @@ class DamperJob(models.Model):
         readings = [one for one in self.readings.all() if one.round == self.round or one.moment == Moment.FOUND]
         corrected = {one.corrects_id for one in readings}
         return {(one.measure, one.moment): one for one in readings if one.pk not in corrected}
-
-
-class ToolKind(models.TextChoices):
-    TORQUE_WRENCH = "torque_wrench", "torque wrench"
-    GAUGE = "gauge", "charging gauge"
-    DEPTH_TOOL = "depth_tool", "depth tool"
-
-
-TOOL_FOR = {
-    Measure.SHAFT_NUT_TORQUE: ToolKind.TORQUE_WRENCH,
-    Measure.CHARGE: ToolKind.GAUGE,
-    Measure.IFP_DEPTH: ToolKind.DEPTH_TOOL,
-}
-
-
-class Tool(models.Model):
-    """A measuring tool under calibration."""
-
-    code = models.CharField(max_length=20, unique=True)
-    kind = models.CharField(max_length=13, choices=ToolKind)
-    low_si = models.FloatField()
-    high_si = models.FloatField()
-    calibrated_on = models.DateField()
-    calibration_due_on = models.DateField()
-    in_use = models.BooleanField(default=True)
-
-    class Meta:
-        ordering = ["kind", "code"]
-        constraints = [
-            models.CheckConstraint(name="tool_kind_known", condition=Q(kind__in=ToolKind.values)),
-            models.CheckConstraint(name="tool_range_in_order", condition=Q(low_si__gte=0) & Q(high_si__gt=F("low_si"))),
-            models.CheckConstraint(
-                name="tool_due_after_calibration", condition=Q(calibration_due_on__gt=F("calibrated_on"))
-            ),
-        ]
-
-    def __str__(self):
-        return self.code
-
-    def why_not(self, on: date) -> str:
-        """Why the tool cannot be used on a day, in a sentence; empty when it can, also on the day it falls due."""
-        if not self.in_use:
-            return f"{self} is out of use. Take another {self.get_kind_display()}."
-        if on > self.calibration_due_on:
-            since = day_in_words(self.calibration_due_on)
-            return f"{self} is out of calibration since {since}. Take another {self.get_kind_display()}."
-        return ""
 
 
 class Moment(models.TextChoices):

@@ -1,0 +1,25 @@
+"""Every table of the stock room, a file per activity."""
+
+from shop.parts.models.stock import (
+    BASE_UNIT_SI,
+    MOST_AT_ONCE_SI,
+    Container,
+    Movement,
+    MovementKind,
+    Part,
+    Reservation,
+    ReservationState,
+)
+from shop.specs.models import MOST_AT_ONCE
+
+__all__ = [
+    "BASE_UNIT_SI",
+    "MOST_AT_ONCE",
+    "MOST_AT_ONCE_SI",
+    "Container",
+    "Movement",
+    "MovementKind",
+    "Part",
+    "Reservation",
+    "ReservationState",
+]

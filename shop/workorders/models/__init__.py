@@ -1,0 +1,38 @@
+"""Every table of the work on dampers, a file per activity."""
+
+from shop.workorders.models.jobs import (
+    CardRevision,
+    DamperJob,
+    DamperJobQuerySet,
+    JobStatus,
+    Moment,
+    Reading,
+    ReadingQuerySet,
+    Reopening,
+    SecondCheck,
+    SpecChange,
+    StepDone,
+)
+from shop.workorders.models.orders import OrderStatus, Service, WorkOrder, WorkOrderQuerySet
+from shop.workorders.models.tools import TOOL_FOR, Tool, ToolKind
+
+__all__ = [
+    "TOOL_FOR",
+    "CardRevision",
+    "DamperJob",
+    "DamperJobQuerySet",
+    "JobStatus",
+    "Moment",
+    "OrderStatus",
+    "Reading",
+    "ReadingQuerySet",
+    "Reopening",
+    "SecondCheck",
+    "Service",
+    "SpecChange",
+    "StepDone",
+    "Tool",
+    "ToolKind",
+    "WorkOrder",
+    "WorkOrderQuerySet",
+]
