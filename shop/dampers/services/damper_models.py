@@ -49,10 +49,15 @@ def change_damper_model(
     by: User,
     at: datetime,
 ) -> DamperModel:
-    """Correct what a damper model is. Come by way of workorders.services, which asks whether one is at work."""
+    """Correct what a damper model is. Come by way of workorders.services, which asks whether one is at work.
+
+    Nothing different: no new version.
+    """
     model = unchanged(DamperModel, damper_model.pk, version)
     before = _in_words(model)
     _describe(model, maker, name, construction, serviceable, why_not, cap_style)
+    if _in_words(model) == before:
+        return model
     sizes = [size.label.lower() for size in SIZES if getattr(model, size.name) is not None]
     if sizes and not model.has_ifp:
         told = ", ".join(sizes)

@@ -70,18 +70,10 @@ def enter_sheet(
         entered_at=at,
         replaces=replaces,
     )
-    says = {
-        "vehicle_model": vehicle_model,
-        "position": position,
-        "year_from": year_from,
-        "year_to": year_to,
-        "source_document": source_document.strip(),
-        "source_revision": source_revision.strip(),
-        "source_page": source_page.strip(),
-        "note": note,
-        "reference_k": reference_temperature.si if reference_temperature else REFERENCE_K,
-        "reference_altitude_m": reference_altitude.si if reference_altitude else REFERENCE_ALTITUDE_M,
-    }
+    says = _says(
+        vehicle_model, position, year_from, year_to, source_document, source_revision, source_page, note,
+        reference_temperature, reference_altitude,
+    )  # fmt: skip
     _say(sheet, says, values, keep_flagged, sure)
     _keep_edition(sheet, why, by, at)
     audit(who=by, kind="sheet", key=sheet.pk, what=f"entered as draft: {sheet}", at=at)
@@ -125,18 +117,10 @@ def change_draft(
     if sheet.replaces:
         _check_leaves_no_hole(sheet.replaces, vehicle_model, position, year_from, year_to)
     before = content_of(sheet)
-    says = {
-        "vehicle_model": vehicle_model,
-        "position": position,
-        "year_from": year_from,
-        "year_to": year_to,
-        "source_document": source_document.strip(),
-        "source_revision": source_revision.strip(),
-        "source_page": source_page.strip(),
-        "note": note,
-        "reference_k": reference_temperature.si if reference_temperature else REFERENCE_K,
-        "reference_altitude_m": reference_altitude.si if reference_altitude else REFERENCE_ALTITUDE_M,
-    }
+    says = _says(
+        vehicle_model, position, year_from, year_to, source_document, source_revision, source_page, note,
+        reference_temperature, reference_altitude,
+    )  # fmt: skip
     sheet.edition += 1
     _say(sheet, says, values, keep_flagged, sure)
     if changed := difference(before, content_of(sheet)):
@@ -148,6 +132,24 @@ def change_draft(
         sheet.edition -= 1
         sheet.save(update_fields=["edition"])
     return sheet
+
+
+def _says(
+    vehicle_model, position, year_from, year_to, document, revision, page, note, temperature, altitude
+) -> dict:  # fmt: skip
+    """What a draft says besides its figures, as the columns of a sheet."""
+    return {
+        "vehicle_model": vehicle_model,
+        "position": position,
+        "year_from": year_from,
+        "year_to": year_to,
+        "source_document": document.strip(),
+        "source_revision": revision.strip(),
+        "source_page": page.strip(),
+        "note": note,
+        "reference_k": temperature.si if temperature else REFERENCE_K,
+        "reference_altitude_m": altitude.si if altitude else REFERENCE_ALTITUDE_M,
+    }
 
 
 def _say(sheet: SpecSheet, says: dict, values: list[NewValue], keep_flagged: bool, sure: bool) -> None:
