@@ -16,9 +16,9 @@ from shop.customers.models import (
     Vehicle,
     VehicleModel,
 )
-from shop.customers.services import create_vehicle, mark_sold, record_meter
+from shop.customers.services import create_vehicle, mark_sold, record_meter, take_back_sold
 from shop.staff.models import Role
-from shop.workorders.services import change_vehicle
+from shop.workorders.services import change_vehicle, pass_on_vehicle
 
 KNOWN = ["model", "model_year", "vin", "plate", "severe_use", "note"]
 YEARS = {"min_value": MODEL_YEARS[0], "max_value": MODEL_YEARS[1]}
@@ -60,6 +60,14 @@ class VehicleChange(Input):
 
 class SoldInput(Input):
     on = Day()
+
+
+class NotSoldInput(Input):
+    why = serializers.CharField(max_length=300)
+
+
+class OwnerInput(Input):
+    to = Ref(queryset=Customer.objects.all(), help_text="Whose it is from now on.")
 
 
 class WarningOutput(serializers.Serializer):
@@ -159,6 +167,26 @@ class VehicleSold(Endpoint):
     def post(self, request, pk):
         """Note that the customer has sold the vehicle: nobody is reminded about it any more."""
         vehicle = self.do(mark_sold, vehicle=self.find(Vehicle, pk), **self.body(SoldInput))
+        return Response(VehicleOutput(vehicle).data)
+
+
+class VehicleNotSold(Endpoint):
+    permission_classes = [Allows("keep_customers")]
+
+    @extend_schema(request=NotSoldInput, responses=VehicleOutput)
+    def post(self, request, pk):
+        """Take back that a vehicle was sold."""
+        vehicle = self.do(take_back_sold, vehicle=self.find(Vehicle, pk), **self.body(NotSoldInput))
+        return Response(VehicleOutput(vehicle).data)
+
+
+class VehicleOwner(Endpoint):
+    permission_classes = [Allows("keep_customers")]
+
+    @extend_schema(request=OwnerInput, responses=VehicleOutput)
+    def post(self, request, pk):
+        """Give a vehicle to another customer, with the dampers on it; earlier orders stay with who gave them."""
+        vehicle = self.do(pass_on_vehicle, vehicle=self.find(Vehicle, pk), **self.body(OwnerInput))
         return Response(VehicleOutput(vehicle).data)
 
 

@@ -203,6 +203,42 @@ def mark_sold(*, vehicle: Vehicle, on: date, by: User | None, at: datetime, how:
 
 
 @transaction.atomic
+def take_back_sold(*, vehicle: Vehicle, why: str, by: User, at: datetime) -> Vehicle:
+    """It was not sold after all: it counts again as its owner's. Twice is as good as once."""
+    vehicle = Vehicle.objects.select_for_update(no_key=True).get(pk=vehicle.pk)
+    if not vehicle.sold_on:
+        return vehicle
+    if not why.strip():
+        raise refused("why", "Say why it was not sold: the wrong vehicle, a sale that fell through.", "why_missing")
+    vehicle.sold_on, vehicle.forecast_stale = None, True
+    vehicle.save(update_fields=["sold_on", "forecast_stale"])
+    staff.note(who=by, kind="vehicle", key=vehicle.pk, what=f"not sold after all: {one_line(why)}", at=at)
+    return vehicle
+
+
+@transaction.atomic
+def change_owner(*, vehicle: Vehicle, to: Customer, by: User, at: datetime) -> Vehicle:
+    """The vehicle is another customer's from now on; its meters and services stay its own.
+
+    Come by way of workorders.services, which takes its dampers along and asks whether one is booked.
+    """
+    vehicle = Vehicle.objects.select_for_update(of=("self",), no_key=True).select_related("customer").get(pk=vehicle.pk)
+    before = vehicle.customer
+    if before == to:
+        if vehicle.sold_on:
+            raise refused("to", f"{to} sold it. If that is not so, take the sale back on its page.", "same_owner")
+        raise refused("to", f"It is {to}'s already. Choose another customer.", "same_owner")
+    vehicle.customer, vehicle.sold_on, vehicle.forecast_stale = to, None, True
+    vehicle.version += 1
+    vehicle.save(update_fields=["customer", "sold_on", "forecast_stale", "version"])
+    what = f"the owner was {before}, now it is {to}"
+    staff.note(who=by, kind="vehicle", key=vehicle.pk, what=what, at=at)
+    for customer in (before, to):
+        staff.note(who=by, kind="customer", key=customer.pk, what=f"{vehicle}: {what}", at=at)
+    return vehicle
+
+
+@transaction.atomic
 def record_meter(
     *,
     vehicle: Vehicle,

@@ -31,6 +31,11 @@ def meters_asked(vehicle: Vehicle) -> list[Meter]:
     return [meter for meter in Meter if meter in read] or [Meter.DISTANCE]
 
 
+def still_has(reminder: Reminder) -> bool:
+    """Whether who got a reminder has the vehicle still: it may be sold, or another customer's by now."""
+    return reminder.vehicle.sold_on is None and reminder.vehicle.customer_id == reminder.customer_id
+
+
 @dataclass(frozen=True)
 class CustomersPage:
     """What the page behind a link shows: no more than vehicle model, what this customer answered, and the forecast."""
@@ -42,7 +47,7 @@ class CustomersPage:
 
     @property
     def sold(self) -> bool:
-        return self.reminder.vehicle.sold_on is not None
+        return not still_has(self.reminder)
 
     @property
     def stopped(self) -> bool:

@@ -37,6 +37,8 @@ RULES = {
     ("GET", "vehicles/<int:pk>/"): ALL,
     ("PATCH", "vehicles/<int:pk>/"): DESK,
     ("POST", "vehicles/<int:pk>/sold/"): DESK,
+    ("POST", "vehicles/<int:pk>/not-sold/"): DESK,
+    ("POST", "vehicles/<int:pk>/owner/"): DESK,
     ("GET", "vehicles/<int:pk>/meter-readings/"): ALL,
     ("POST", "vehicles/<int:pk>/meter-readings/"): ALL,
     ("POST", "vehicles/<int:pk>/fit-dampers/"): DESK,

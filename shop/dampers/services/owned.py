@@ -129,3 +129,12 @@ def enter_vehicle(
     if fit:
         fit_dampers(vehicle=vehicle, by=by, at=at)
     return vehicle
+
+
+@transaction.atomic
+def change_owner(*, vehicle: Vehicle, by: User, at: datetime) -> None:
+    """The dampers on a vehicle belong to whom it belongs to now. Come by way of workorders.services."""
+    for damper in Damper.objects.filter(vehicle=vehicle).exclude(customer=vehicle.customer_id).select_related("model"):
+        damper.customer_id = vehicle.customer_id
+        damper.save(update_fields=["customer"])
+        note(who=by, kind="damper", key=damper.pk, what=f"came to {vehicle.customer} with the {vehicle}", at=at)

@@ -34,6 +34,8 @@ def answer_meter(
     if not given:
         raise ValidationError("Type what the meter shows today.", code="required")
     vehicle = Vehicle.objects.select_for_update().get(pk=reminder.vehicle_id)
+    if vehicle.customer_id != reminder.customer_id:
+        raise ValidationError("Another customer has this vehicle now. Call us if that is a mistake.", code="not_theirs")
     today = local_day(at)
     readings = list(vehicle.meter_readings.standing())
     todays = [one for one in readings if one.source == ReadingSource.CUSTOMER and one.read_on == today]
@@ -64,7 +66,9 @@ def answer_meter(
 @transaction.atomic
 def answer_sold(*, reminder: Reminder, at: datetime) -> Reminder:
     """The customer has the vehicle no more. Twice is as good as once."""
-    mark_sold(vehicle=reminder.vehicle, on=local_day(at), by=None, at=at, how="through the link of a reminder")
+    vehicle = Vehicle.objects.select_for_update().get(pk=reminder.vehicle_id)
+    if vehicle.customer_id == reminder.customer_id:  # else it is another customer's by now, who did not say so
+        mark_sold(vehicle=vehicle, on=local_day(at), by=None, at=at, how="through the link of a reminder")
     return _answered(reminder, at)
 
 

@@ -97,6 +97,14 @@ class SoldForm(KeyedForm):
     on = DayField(label="Sold on", initial=lambda: timezone.localdate())
 
 
+class NotSoldForm(KeyedForm):
+    why = text_field(300, rows=2, label="Why it is not sold")
+
+
+class OwnerForm(KeyedForm):
+    pass
+
+
 class AsksForm(KeyedForm):
     """A form with meter readings: one that hardly fits the earlier ones is asked about, and taken when confirmed."""
 

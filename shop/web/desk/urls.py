@@ -1,6 +1,6 @@
 from django.urls import path
 
-from shop.web.desk.views import booking, customers, day, papers, parts
+from shop.web.desk.views import booking, customers, day, owners, papers, parts
 
 app_name = "desk"
 urlpatterns = [
@@ -34,6 +34,8 @@ urlpatterns = [
     path("vehicles/<int:pk>/change/", customers.vehicle_change, name="vehicle_change"),
     path("vehicles/<int:pk>/meter/", customers.meter, name="meter"),
     path("vehicles/<int:pk>/sold/", customers.vehicle_sold, name="vehicle_sold"),
+    path("vehicles/<int:pk>/not-sold/", owners.not_sold, name="vehicle_not_sold"),
+    path("vehicles/<int:pk>/owner/", owners.owner, name="vehicle_owner"),
     path("dampers/new/", customers.damper_new, name="damper_new"),
     path("dampers/<int:pk>/change/", customers.damper_change, name="damper_change"),
     path("dampers/<int:pk>/take-off/", customers.damper_take_off, name="damper_take_off"),

@@ -9,7 +9,7 @@ from django.db import transaction
 
 from shop.core.errors import Conflict, refused
 from shop.customers import services as customers
-from shop.customers.models import Vehicle, VehicleModel
+from shop.customers.models import Customer, Vehicle, VehicleModel
 from shop.dampers import services as dampers
 from shop.dampers.models import Damper, DamperModel
 from shop.picklists import services as picklists
@@ -117,6 +117,25 @@ def change_vehicle(
             )
     for order in orders:
         fill_anew(order=order, at=at)
+    return changed
+
+
+@transaction.atomic
+def pass_on_vehicle(*, vehicle: Vehicle, to: Customer, by: User, at: datetime) -> Vehicle:
+    """A vehicle has another owner, with the dampers on it. Earlier orders stay with who gave them.
+
+    Conflict while an order for it is running: somebody waits for that one.
+    """
+    own = Damper.objects.filter(vehicle=vehicle)
+    orders = _lock(own.values_list("pk", flat=True))
+    if orders:
+        raise Conflict(
+            f"{vehicle} is in {orders[0]} for {orders[0].customer}, which is not over. Hand it back first, or call it "
+            "off, then change the owner.",
+            code="booked",
+        )
+    changed = customers.change_owner(vehicle=vehicle, to=to, by=by, at=at)
+    dampers.change_owner(vehicle=changed, by=by, at=at)
     return changed
 
 

@@ -129,7 +129,7 @@ def vehicle_new(request, customer_pk):
 
 @allow("look")
 def vehicle(request, pk):
-    return _vehicle_page(request, _vehicle(pk), MeterForm())
+    return _vehicle_page(request, vehicle_row(pk), MeterForm())
 
 
 def _vehicle_page(request, row, form):
@@ -151,7 +151,7 @@ def _vehicle_page(request, row, form):
 
 @allow("keep_customers")
 def vehicle_change(request, pk):
-    row = _vehicle(pk)
+    row = vehicle_row(pk)
     form = VehicleChangeForm(sent(request), year=row.model_year, initial=_now(row, VehicleChangeForm))
     if request.method == "POST":
         if made := submit(form, change_vehicle, vehicle=row, by=request.user, at=timezone.now()):
@@ -160,7 +160,7 @@ def vehicle_change(request, pk):
             return redirect(row)
         form.catch_up(row)
     return show_form(
-        request, form, title=f"Change {row}", action="Save", trail=_trail_to(row), back=row.get_absolute_url()
+        request, form, title=f"Change {row}", action="Save", trail=trail_to_vehicle(row), back=row.get_absolute_url()
     )
 
 
@@ -172,7 +172,7 @@ def _tell_doubt(request, row):
 
 @allow("keep_customers")
 def vehicle_sold(request, pk):
-    row = _vehicle(pk)
+    row = vehicle_row(pk)
     form = SoldForm(sent(request))
     if request.method == "POST" and submit(
         form, services.mark_sold, vehicle=row, by=request.user, at=timezone.now(), how="told at the desk"
@@ -184,7 +184,7 @@ def vehicle_sold(request, pk):
         form,
         title=f"{row} is sold",
         action="Mark as sold",
-        trail=_trail_to(row),
+        trail=trail_to_vehicle(row),
         back=row.get_absolute_url(),
         intro="The vehicle and its history stay in the book. Its reminders stop.",
     )
@@ -193,7 +193,7 @@ def vehicle_sold(request, pk):
 @allow("read_meter")
 def meter(request, pk):
     """Note a reading, or with ?corrects= a right one in the place of a wrong one."""
-    row = _vehicle(pk)
+    row = vehicle_row(pk)
     wrong = _reading(row, request.GET["corrects"]) if "corrects" in request.GET else None
     only = {Meter.DISTANCE: "distance", Meter.HOURS: "hours"}[wrong.meter] if wrong else None
     form = MeterForm(sent(request), only=only, initial={"read_on": wrong.read_on} if wrong else None)
@@ -209,7 +209,7 @@ def meter(request, pk):
         del form.fields["confirmed"]
     intro = f"The book says {wrong} and keeps saying so, marked as corrected."
     return show_form(
-        request, form, title="Correct a meter reading", action="Save", trail=_trail_to(row), intro=intro,
+        request, form, title="Correct a meter reading", action="Save", trail=trail_to_vehicle(row), intro=intro,
         back=row.get_absolute_url(),
     )  # fmt: skip
 
@@ -217,7 +217,7 @@ def meter(request, pk):
 @allow("keep_customers")
 def damper_new(request):
     """A damper for a corner (?vehicle= and ?position=) or a loose one (?customer=)."""
-    on = _vehicle(number(request.GET["vehicle"])) if "vehicle" in request.GET else None
+    on = vehicle_row(number(request.GET["vehicle"])) if "vehicle" in request.GET else None
     owner = on.customer if on else get_object_or_404(Customer, pk=number(request.GET.get("customer")))
     initial = {"position": request.GET.get("position", ""), "model_year": on.model_year if on else None}
     form = DamperForm(sent(request), loose=on is None, initial=initial)
@@ -227,7 +227,7 @@ def damper_new(request):
         messages.success(request, f"{made} is in the book, {made.where()}.")
         return redirect(made)
     title = f"New damper on the {on}" if on else f"New loose damper of {owner}"
-    trail = _trail_to(on) if on else [_CUSTOMERS, (owner, owner.get_absolute_url())]
+    trail = trail_to_vehicle(on) if on else [_CUSTOMERS, (owner, owner.get_absolute_url())]
     return show_form(request, form, title=title, action="Save", trail=trail, back=(on or owner).get_absolute_url())
 
 
@@ -240,7 +240,7 @@ def damper_change(request, pk):
     ):
         messages.success(request, f"The damper is changed: {made}, {made.where()}.")
         return redirect(made)
-    trail = _trail_to(row.vehicle) if row.vehicle else [_CUSTOMERS, (row.customer, row.get_absolute_url())]
+    trail = trail_to_vehicle(row.vehicle) if row.vehicle else [_CUSTOMERS, (row.customer, row.get_absolute_url())]
     return show_form(
         request, form, title=f"Change the damper {row.where()}", action="Save", trail=trail,
         back=row.get_absolute_url(), intro=_about(row),
@@ -257,8 +257,8 @@ def damper_take_off(request, pk):
         messages.success(request, f"{row} is off the {row.vehicle}: it is among the loose dampers of {row.customer}.")
         return redirect(row.vehicle)
     return show_form(
-        request, form, title=f"Take the damper {row.where()} off", action="Take it off", trail=_trail_to(row.vehicle),
-        back=row.get_absolute_url(),
+        request, form, title=f"Take the damper {row.where()} off", action="Take it off",
+        trail=trail_to_vehicle(row.vehicle), back=row.get_absolute_url(),
         intro=f"{row}, off the {row.vehicle}. It stays in the book as a loose damper of {row.customer}.",
     )  # fmt: skip
 
@@ -274,7 +274,7 @@ def _about(row):
     return f"{row}{other}. Model, model year and corner choose its figures: torque, charge, IFP depth, oil."
 
 
-def _vehicle(pk):
+def vehicle_row(pk):
     return get_object_or_404(Vehicle.objects.select_related("model", "customer"), pk=pk)
 
 
@@ -287,5 +287,5 @@ def _now(row, form_class):
     return {name: getattr(row, name) for name in form_class.base_fields if hasattr(row, name)}
 
 
-def _trail_to(row):
+def trail_to_vehicle(row):
     return [_CUSTOMERS, (row.customer, row.customer.get_absolute_url()), (row, row.get_absolute_url())]
