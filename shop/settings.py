@@ -275,8 +275,8 @@ REST_FRAMEWORK = {
     "PAGE_SIZE": 50,
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "EXCEPTION_HANDLER": "api.errors.handle",
-    # From one address, by page and API together.
-    "DEFAULT_THROTTLE_RATES": {"log_in": "20/min"},
+    # log_in: from one address, by page and API together.
+    "DEFAULT_THROTTLE_RATES": {"log_in": "20/min", "own_password": "10/min"},
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Damperbook",

@@ -16,6 +16,16 @@ def first_page(user) -> str:
     return resolve_url("tablet:bench" if user.role == Role.TECHNICIAN else "desk:day")
 
 
+def too_often(request, throttle):
+    """The page that says to wait, when passwords are tried more often than the throttle allows; else None."""
+    if throttle.allow_request(request, None):
+        return None
+    wait = math.ceil(throttle.wait() or 60)
+    page = render(request, "429.html", {"seconds": wait}, status=429)
+    page["Retry-After"] = str(wait)
+    return page
+
+
 class LogInForm(InOurWords, AuthenticationForm):
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
@@ -28,13 +38,7 @@ class LogIn(views.LoginView):
     redirect_authenticated_user = True
 
     def post(self, request, *args, **kwargs):
-        throttle = LogInThrottle()
-        if not throttle.allow_request(request, self):
-            wait = math.ceil(throttle.wait() or 60)
-            page = render(request, "429.html", {"seconds": wait}, status=429)
-            page["Retry-After"] = str(wait)
-            return page
-        return super().post(request, *args, **kwargs)
+        return too_often(request, LogInThrottle()) or super().post(request, *args, **kwargs)
 
     def get_default_redirect_url(self):
         return first_page(self.request.user)

@@ -8,9 +8,10 @@ from django.shortcuts import redirect
 from django.utils import timezone
 
 from shop.staff.services import set_password
+from shop.staff.throttle import OwnPasswordThrottle
 from shop.web.access import allow
 from shop.web.forms import NewPasswordForm, submit
-from shop.web.log_in import first_page
+from shop.web.log_in import first_page, too_often
 from shop.web.pages import sent, show_form
 
 
@@ -43,6 +44,8 @@ class OwnPasswordForm(NewPasswordForm):
 @allow("look")
 def own_password(request):
     """This browser stays logged in, every other is out."""
+    if request.method == "POST" and (wait := too_often(request, OwnPasswordThrottle())):
+        return wait
     form = OwnPasswordForm(sent(request), user=request.user)
     if request.method == "POST" and (
         made := submit(form, set_password, user=request.user, by=request.user, at=timezone.now())

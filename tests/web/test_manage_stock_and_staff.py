@@ -338,6 +338,15 @@ def test_everybody_changes_their_own_password_and_stays_logged_in_here_only(at_b
     assert not RequestKey.objects.exists()
 
 
+def test_ones_password_cannot_be_guessed_at_a_screen_that_was_left_open(at_bench, technician):
+    tries = [send(at_bench, OWN, present=f"guess {n}", password=WORD, again=WORD).status_code for n in range(12)]
+    assert tries == [422] * 10 + [429] * 2
+    closed = send(at_bench, OWN, present=PASSWORD, password=WORD, again=WORD)
+    assert (closed.status_code, int(closed["Retry-After"]) <= 60) == (429, True)
+    technician.refresh_from_db()
+    assert technician.check_password(PASSWORD)
+
+
 @pytest.mark.parametrize(
     ("typed", "told"),
     [
