@@ -6,7 +6,10 @@ from shop.core.addresses import client_address
 
 
 class LogInThrottle(SimpleRateThrottle):
-    """By address, whatever the names; one count for the page and the API. A whole shop may sit behind one address, so the rate leaves it room."""
+    """By address, whatever the names, one count for the page and the API.
+
+    A whole shop may sit behind one address, so the rate leaves it room.
+    """
 
     scope = "log_in"
 
