@@ -186,7 +186,8 @@ def run_all(arguments):
             "DAMPERBOOK_REDIS_URL": "",
         }
         suite = Suite(arguments, folder)
-        suite.run("On PostgreSQL and Redis", "not serial", servers, "-n", "2")
+        suite.run("On PostgreSQL and Redis", "not serial and not browser", servers, "-n", "2")
+        suite.run("In Chromium", "browser and not serial", servers, "-n", "2")
         suite.run("On PostgreSQL and Redis, one at a time", "serial", servers)
         suite.run("The main flows on the embedded default", "flow", embedded)
     if not suite.total("passed") + suite.total("failed"):

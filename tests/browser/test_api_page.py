@@ -3,7 +3,7 @@
 import pytest
 from playwright.sync_api import expect
 
-pytestmark = [pytest.mark.browser, pytest.mark.serial, pytest.mark.django_db(transaction=True)]
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 
 def test_the_page_lists_the_endpoints_and_a_request_can_be_tried_on_it(open_browser, desk):

@@ -11,7 +11,7 @@ from shop.figures.catalogue import CALCULATORS
 from tests.browser.conftest import UPRIGHT
 from tests.browser.test_tablet import problems_on
 
-pytestmark = [pytest.mark.browser, pytest.mark.serial, pytest.mark.django_db(transaction=True)]
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 DESK = {"width": 1280, "height": 800}
 CHARGE_TODAY = reverse("tablet:figure", args=["charge-today"])
 

@@ -16,7 +16,7 @@ from tests.browser.conftest import UPRIGHT
 from tests.factories import PASSWORD
 from tests.web.people import make_family, make_vehicle_with_dampers
 
-pytestmark = [pytest.mark.browser, pytest.mark.serial, pytest.mark.django_db(transaction=True)]
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 WIDE = {"width": 1280, "height": 800}
 WIDER_THAN_THE_SCREEN = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
 

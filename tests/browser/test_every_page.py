@@ -10,7 +10,7 @@ from shop.staff.models import User
 from tests.browser.conftest import UPRIGHT
 from tests.web.test_access import GUARDED
 
-pytestmark = [pytest.mark.browser, pytest.mark.serial, pytest.mark.django_db(transaction=True)]
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 WIDE = {"width": 1280, "height": 800}
 SEEN_OF_A_KIND = 2  # pages of one address pattern: an order that is booked, and one on the benches

@@ -11,7 +11,7 @@ from tests import factories as make
 from tests.browser.conftest import UPRIGHT
 from tests.browser.test_desk import WIDE, problems_on
 
-pytestmark = [pytest.mark.browser, pytest.mark.serial, pytest.mark.django_db(transaction=True)]
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 
 def press(page, role, name):

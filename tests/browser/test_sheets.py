@@ -10,7 +10,7 @@ from tests import factories as make
 from tests.browser.test_desk import WIDE, WIDER_THAN_THE_SCREEN, problems_on
 from tests.factories import NOON
 
-pytestmark = [pytest.mark.browser, pytest.mark.serial, pytest.mark.django_db(transaction=True)]
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 TABLE = reverse("manage:sheets_table")
 
 

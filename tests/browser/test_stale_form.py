@@ -6,7 +6,7 @@ from playwright.sync_api import expect
 
 from shop.customers.models import Customer
 
-pytestmark = [pytest.mark.browser, pytest.mark.serial, pytest.mark.django_db(transaction=True)]
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 
 def test_what_was_typed_survives_a_stale_token(open_browser, desk):

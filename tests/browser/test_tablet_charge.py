@@ -7,7 +7,7 @@ from playwright.sync_api import expect
 
 from tests.web.dampers_at_work import CHARGE, at_step, order_on_the_benches, tools, with_pin, work
 
-pytestmark = [pytest.mark.browser, pytest.mark.serial, pytest.mark.django_db(transaction=True)]
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 
 def test_the_target_and_the_verdict_follow_the_bench_temperature(open_browser, desk, technician, second):
