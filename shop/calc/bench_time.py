@@ -133,10 +133,9 @@ def _check(field: str, value: int | None, low: int, high: int) -> None:
         raise OutOfRange(field, str(value), f"{low} to {high}")
 
 
-def in_force(rows: Iterable[tuple[date, int, object]], on: date):
-    """Of rows (from day, weekday, value) the value that holds on a day: the latest begun for its weekday; else None."""
-    begun = [(start, value) for start, weekday, value in rows if weekday == on.weekday() and start <= on]
-    return max(begun, key=lambda one: one[0], default=(None, None))[1]
+def in_force(rows: Iterable[tuple[date, object]], on: date):
+    """Of rows (from day, value) the value that holds on a day: the latest begun one; None when none has begun."""
+    return max((row for row in rows if row[0] <= on), key=lambda row: row[0], default=(None, None))[1]
 
 
 def minutes_between(opens: time, closes: time) -> int:
@@ -171,15 +170,27 @@ def named(on: date, today: date | None = None) -> str:
     return words
 
 
-def why_not(day: BenchDay, minutes: int, today: date) -> str:
-    """Why a job of so many minutes does not begin on a day, as a sentence: "Thursday 26: 1.5 h left of 14 h."."""
-    name = named(day.on, today)
+def why_not(day: BenchDay, minutes: int) -> str:
+    """Why a job of so many minutes does not begin on a day: "1.5 h left of 14 h", "full", "closed, Thanksgiving"."""
     if not day.minutes:
-        return f"{name}: {day.why_none or 'nobody is at the benches'}."
+        return day.why_none or "nobody is at the benches"
     if day.over:
-        return f"{name}: full, {hours(day.over)} over its {hours(day.minutes)}."
+        return f"full, {hours(day.over)} over its {hours(day.minutes)}"
     if not day.free:
-        return f"{name}: full." if day.booked >= day.minutes else f"{name}: the day is over."
-    if day.free >= minutes or day.minutes < minutes:
-        return f"{name}: {hours(day.free)} left of {hours(day.minutes)}, and too little on the days after it."
-    return f"{name}: {hours(day.free)} left of {hours(day.minutes)}."
+        return "full" if day.booked >= day.minutes else "the day is over"
+    words = f"{hours(day.free)} left of {hours(day.minutes)}"
+    return words if minutes > day.free and minutes <= day.minutes else f"{words}, and too little on the days after it"
+
+
+def sentences(days: Iterable[tuple[date, str]], today: date) -> list[str]:
+    """Days with something to say of each, as sentences; days in a row of which the same is said share one."""
+    runs = []
+    for on, words in days:
+        if runs and runs[-1][2] == words and runs[-1][1] + timedelta(days=1) == on:
+            runs[-1][1] = on
+        else:
+            runs.append([on, on, words])
+    return [
+        f"{named(first, today)}{'' if first == last else f' to {named(last, today)}'}: {words}."
+        for first, last, words in runs
+    ]

@@ -22,6 +22,7 @@ from shop.calc.bench_time import (
     moment,
     named,
     run_from,
+    sentences,
     why_not,
     yearly,
 )
@@ -169,8 +170,8 @@ def test_a_yearly_day_that_no_year_has_is_refused(given):
 
 
 def test_hours_hold_from_a_day_on_and_history_stays_true():
-    told = [(date(2026, 1, 1), 2, 420), (date(2026, 11, 25), 2, 240), (date(2026, 1, 1), 3, 60)]
-    assert in_force(told, date(2026, 11, 18)) == 420
+    told = [(WEDNESDAY, 240), (date(2026, 1, 1), 420)]
+    assert in_force(told, date(2026, 11, 24)) == 420
     assert in_force(told, WEDNESDAY) == 240
     assert in_force(told, date(2025, 12, 31)) is None
 
@@ -196,11 +197,33 @@ def test_bench_time_as_it_is_said(minutes, words):
     assert hours(minutes) == words
 
 
-def test_why_not_sooner_is_said_in_words():
-    today = WEDNESDAY
-    assert why_not(BenchDay(date(2026, 11, 26), 840, 750), 300, today) == "Thursday 26: 1.5 h left of 14 h."
-    closed = BenchDay(date(2026, 11, 27), 0, why_none="closed, day after Thanksgiving")
-    assert why_not(closed, 300, today) == "Friday 27: closed, day after Thanksgiving."
-    assert why_not(BenchDay(date(2026, 12, 1), 840, 840), 300, today) == "Tuesday 1 December: full."
-    assert why_not(BenchDay(today, 840, 100, left=0), 300, today) == "Wednesday 25: the day is over."
-    assert named(date(2027, 1, 4), today) == "Monday 4 January 2027"
+@pytest.mark.parametrize(
+    ("day", "words"),
+    [
+        (BenchDay(WEDNESDAY, 840, 750), "1.5 h left of 14 h"),
+        (BenchDay(WEDNESDAY, 240, 60), "3 h left of 4 h, and too little on the days after it"),
+        (BenchDay(WEDNESDAY, 0, why_none="closed, Thanksgiving Day"), "closed, Thanksgiving Day"),
+        (BenchDay(WEDNESDAY, 0), "nobody is at the benches"),
+        (BenchDay(WEDNESDAY, 840, 840), "full"),
+        (BenchDay(WEDNESDAY, 840, 900), "full, 1 h over its 14 h"),
+        (BenchDay(WEDNESDAY, 840, 100, left=0), "the day is over"),
+    ],
+)
+def test_why_not_sooner_is_said_in_words(day, words):
+    assert why_not(day, 300) == words
+
+
+def test_days_in_a_row_of_which_the_same_is_said_share_a_sentence():
+    told = [
+        (WEDNESDAY, "full"),
+        (date(2026, 11, 26), "closed"),
+        (date(2026, 11, 27), "full"),
+        (date(2026, 11, 28), "full"),
+    ]
+    assert sentences(told, WEDNESDAY) == [
+        "Wednesday 25: full.",
+        "Thursday 26: closed.",
+        "Friday 27 to Saturday 28: full.",
+    ]
+    assert named(date(2026, 12, 1), WEDNESDAY) == "Tuesday 1 December"
+    assert named(date(2027, 1, 4), WEDNESDAY) == "Monday 4 January 2027"
