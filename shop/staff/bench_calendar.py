@@ -68,8 +68,17 @@ class BenchCalendar:
         """Whether the shop has entered its hours and somebody's; before, nothing can be reckoned or refused."""
         return bool(self._week) and bool(self._people)
 
+    def usual(self, weekday: int, on: date) -> WorkingHours | None:
+        """The shop's hours on a weekday as they hold on a day."""
+        return _in_force(self._week[weekday], on)
+
+    def usual_minutes(self, person: int, weekday: int, on: date) -> int:
+        """A person's minutes at the benches on a weekday as they hold on a day, without absences."""
+        row = _in_force(self._people[person][weekday], on) if person in self._people else None
+        return row.minutes if row else 0
+
     def shift(self, on: date) -> Shift:
-        hours = _in_force(self._week[on.weekday()], on)
+        hours = self.usual(on.weekday(), on)
         if closed := next((one for one in self._closed if one.holds(on)), None):
             return Shift(on, None, None, (), f"closed, {closed.name}")
         if hours is None or hours.opens is None:

@@ -16,7 +16,7 @@ from shop.workorders.services.picking import (
     take_back_part,
     take_up_part,
 )
-from shop.workorders.services.rebooking import change_booking
+from shop.workorders.services.rebooking import change_booking, minutes_ahead
 from shop.workorders.services.recording import (
     finish_step,
     pass_over_step,
@@ -43,6 +43,7 @@ __all__ = [
     "finish_step",
     "hand_back",
     "hold_parts",
+    "minutes_ahead",
     "pass_over_step",
     "pick_line",
     "pick_part",

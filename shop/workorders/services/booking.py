@@ -20,12 +20,12 @@ from shop.specs.selectors import current_procedure
 from shop.staff.models import User
 from shop.staff.services import note
 from shop.workorders.bench_time import plan_in_words
-from shop.workorders.day import unfinished_in_words
 from shop.workorders.kit import needs, with_kit
 from shop.workorders.models import DamperJob, JobStatus, Moment, OrderStatus, Reading, WorkOrder
 from shop.workorders.selectors import sheets_of
 from shop.workorders.services.bench_time import check_promise, labour_of, plan_days, shrink_plan
 from shop.workorders.services.recording import check_bench_temperature, check_figure
+from shop.workorders.telephone import unfinished_in_words
 
 CHECKED_IN_ALREADY = "%(order)s is %(status)s: it can be checked in only once. Open its page to see how far it is."
 

@@ -137,7 +137,7 @@ def _change_dampers(order: WorkOrder, dampers: list[Damper], at: datetime) -> li
 
 def _minutes(order, minutes, dampers_changed, why, told, at) -> int:
     """What is to be planned: by hand if it is given, else what was frozen, reckoned anew when the dampers changed."""
-    left = _planned_ahead(order, at)
+    left = minutes_ahead(order=order, at=at)
     if minutes is not None and minutes != left:
         if not 1 <= minutes <= 10 * MOST_MINUTES:
             words = f"Bench time cannot be {minutes} min. Give from 1 min to {hours(10 * MOST_MINUTES)}."
@@ -152,7 +152,7 @@ def _minutes(order, minutes, dampers_changed, why, told, at) -> int:
     return left
 
 
-def _planned_ahead(order: WorkOrder, at: datetime) -> int:
+def minutes_ahead(*, order: WorkOrder, at: datetime) -> int:
     """Minutes still to do: all of a booked order; on the benches what is planned from today on, else its open jobs."""
     if order.status == OrderStatus.BOOKED:
         return order.bench_minutes or labour_of(order)
