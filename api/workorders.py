@@ -6,6 +6,7 @@ from rest_framework import serializers
 from rest_framework.renderers import BaseRenderer, JSONRenderer
 from rest_framework.response import Response
 
+from api.day import PlannedOutput
 from api.endpoint import Endpoint, Listing
 from api.fields import (
     Brief,
@@ -28,9 +29,10 @@ from shop.dampers.measures import QUANTITY, Measure
 from shop.dampers.models import Damper
 from shop.documents.services import job_card
 from shop.picklists.models import PickLine
-from shop.workorders.day import state_in_words
 from shop.workorders.models import DamperJob, OrderStatus, WorkOrder
-from shop.workorders.services import book, call_off, check_in, close_order, hand_back
+from shop.workorders.services import book, call_off, change_booking, check_in, close_order, hand_back
+from shop.workorders.telephone import answer as telephone_answer
+from shop.workorders.telephone import for_answers, state_in_words
 
 
 class BookInput(Input):
@@ -39,7 +41,41 @@ class BookInput(Input):
     dampers = serializers.ListField(child=Ref(queryset=Damper.objects.all()), min_length=1, max_length=50)
     complaint = serializers.CharField(max_length=1000, help_text="In the customer's words.")
     arrives_on = Day(help_text="The day the customer brings it.")
-    promised_for = Moment()
+    promised_for = Moment(
+        required=False, help_text="Empty: the end of bench time of the last planned day, if the shop has bench hours."
+    )
+    bench_from = Day(required=False, help_text="The first bench day; empty: the first that fits.")
+    proposed = Day(required=False, help_text="The first day of the proposal you read; 409 when it is gone meanwhile.")
+    anyway = serializers.BooleanField(default=False, help_text="Book it although the day is full, with anyway_why.")
+    anyway_why = serializers.CharField(max_length=300, allow_blank=True, default="")
+    promise_anyway = serializers.BooleanField(
+        default=False, help_text="Promise it although the benches are not done by then, or nobody is here."
+    )
+
+
+class ChangeInput(Input):
+    """Fields left out stay as they are. On the benches only promise, minutes and bench days can be changed."""
+
+    version = serializers.IntegerField(
+        min_value=1, help_text="As it was when you read the order; 409 when it is not any more."
+    )
+    dampers = serializers.ListField(
+        child=Ref(queryset=Damper.objects.all()), min_length=1, max_length=50, required=False
+    )
+    complaint = serializers.CharField(max_length=1000, allow_blank=True, required=False)
+    arrives_on = Day(required=False)
+    promised_for = Moment(required=False)
+    minutes = serializers.IntegerField(
+        min_value=1, max_value=24000, required=False, help_text="Bench minutes by hand, with why."
+    )
+    bench_from = Day(required=False, help_text="The first bench day; empty: the days stay, or the first that fit.")
+    proposed = Day(required=False, help_text="The first day of the proposal you read; 409 when it is gone meanwhile.")
+    anyway = serializers.BooleanField(default=False, help_text="Book it although the day is full, with anyway_why.")
+    anyway_why = serializers.CharField(max_length=300, allow_blank=True, default="")
+    promise_anyway = serializers.BooleanField(default=False)
+    why = serializers.CharField(
+        max_length=300, allow_blank=True, default="", help_text="Asked for when the promise becomes later."
+    )
 
 
 class MeterFound(Input):
@@ -130,7 +166,9 @@ class OrderOutput(OrderRow):
     """A work order with its damper jobs."""
 
     state = serializers.SerializerMethodField(help_text="What it waits for, in words.")
+    answer = serializers.SerializerMethodField(help_text="The whole answer for the telephone, in one line.")
     bench_temperature = serializers.SerializerMethodField(help_text="At check-in; empty: nobody gave it.")
+    bench_plan = PlannedOutput(many=True, help_text="On which days its bench minutes are planned.")
     jobs = JobRow(many=True)
     booked_by = Brief()
     checked_in_by = Brief(allow_null=True)
@@ -139,13 +177,17 @@ class OrderOutput(OrderRow):
 
     class Meta(OrderRow.Meta):
         fields = [
-            *OrderRow.Meta.fields, "state", "bench_temperature", "jobs", "booked_by", "checked_in_by", "closed_by",
+            *OrderRow.Meta.fields, "version", "state", "answer", "bench_temperature", "bench_minutes",
+            "bench_plan", "bench_over_why", "jobs", "booked_by", "checked_in_by", "closed_by",
             "handed_back_by", "called_off_why",
         ]  # fmt: skip
         read_only_fields = fields
 
     def get_state(self, order) -> str:
         return state_in_words(order)
+
+    def get_answer(self, order) -> str:
+        return telephone_answer(order, timezone.now()).words
 
     @extend_schema_field(QuantityOutput(allow_null=True))
     def get_bench_temperature(self, order):
@@ -172,18 +214,8 @@ FILTERS = {
 
 def with_jobs():
     """Orders with all that one answer tells."""
-    return (
-        WorkOrder.objects.with_names()
-        .select_related("booked_by", "checked_in_by", "closed_by", "handed_back_by")
-        .prefetch_related(
-            "pick_list__lines__reservation",
-            "jobs__damper__model",
-            "jobs__procedure__steps",
-            "jobs__readings__by",
-            "jobs__steps_done__by",
-            "jobs__second_checks__by",
-        )
-    )
+    people = ("booked_by", "checked_in_by", "closed_by", "handed_back_by")
+    return for_answers(WorkOrder.objects.all()).select_related("customer", "vehicle__model", *people)
 
 
 class OrderEndpoint(Endpoint):
@@ -207,12 +239,17 @@ class OrderList(OrderEndpoint, Listing):
 
 
 class OrderDetail(OrderEndpoint):
-    permission_classes = [Allows("look")]
+    permission_classes = [Allows("look", write="book")]
 
     @extend_schema(responses=OrderOutput)
     def get(self, request, pk):
         """Read a work order."""
         return self.answer(self.find(WorkOrder, pk))
+
+    @extend_schema(request=ChangeInput, responses=OrderOutput)
+    def patch(self, request, pk):
+        """Change what was booked, as long as nobody else has changed it since."""
+        return self.answer(self.do(change_booking, order=self.find(WorkOrder, pk), **self.body(ChangeInput)))
 
 
 class CheckIn(OrderEndpoint):

@@ -1,6 +1,6 @@
 """Plain makers of rows for tests: make_x(**given), everything else by default. Data here is invented."""
 
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from itertools import count
 
 from shop.customers.models import Customer, Meter, MeterReading, ReadingSource, Vehicle, VehicleModel
@@ -29,6 +29,23 @@ def make_user(role=Role.MANAGER, **given):
     user.set_password(PASSWORD)
     user.save()
     return user
+
+
+def make_bench_hours(person=None, minutes=420, from_day=date(2026, 1, 5)):
+    """The shop works Monday to Friday from 8 to 17, and this person is at the benches for so many minutes of each day.
+
+    Answers the person.
+    """
+    from shop.staff.models import BenchHours, WorkingHours
+
+    person = person or make_user(Role.TECHNICIAN)
+    for weekday in range(7):
+        span = {"opens": time(8), "closes": time(17)} if weekday < 5 else {}
+        WorkingHours.objects.get_or_create(from_day=from_day, weekday=weekday, defaults=span)
+        BenchHours.objects.create(
+            person=person, from_day=from_day, weekday=weekday, minutes=minutes if weekday < 5 else 0
+        )
+    return person
 
 
 def make_customer(**given):

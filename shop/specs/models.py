@@ -33,6 +33,7 @@ class SheetPosition(models.TextChoices):
 REFERENCE_K, REFERENCE_ALTITUDE_M = 293.15, 0.0
 # A thermometer at a bench, and where on earth a bench stands; also what the charge of a sheet can be meant at.
 COLDEST_BENCH_K, WARMEST_BENCH_K = 233.15, 333.15
+MOST_MINUTES = 40 * 60  # of labour for one damper: a week's work
 
 
 class SpecSheet(models.Model):
@@ -400,6 +401,43 @@ class ServiceInterval(models.Model):
 
     def __str__(self):
         return f"interval of {self.damper_model or self.vehicle_model or 'every damper'}"
+
+
+class LabourTime(models.Model):
+    """Bench minutes of a rebuild: of one damper of a model, or (empty) of any other, then with what each order adds."""
+
+    damper_model = models.ForeignKey(DamperModel, models.CASCADE, null=True, blank=True, related_name="labour_times")
+    minutes = models.PositiveSmallIntegerField(help_text="For one damper.")
+    order_minutes = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="Once for each order: wash, tags, paper. Only of the shop's default."
+    )
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                name="labourtime_of_damper_once", fields=["damper_model"], condition=Q(damper_model__isnull=False)
+            ),
+            models.UniqueConstraint(
+                Value(1),
+                name="labourtime_by_default_once",
+                condition=Q(damper_model__isnull=True),
+                violation_error_message="There is a default labour time already: change that one.",
+            ),
+            models.CheckConstraint(
+                name="labourtime_within_reason",
+                condition=Q(minutes__gte=1, minutes__lte=MOST_MINUTES)
+                & (Q(order_minutes=None) | Q(order_minutes__lte=MOST_MINUTES)),
+                violation_error_message="A damper takes from 1 minute to 40 hours.",
+            ),
+            models.CheckConstraint(
+                name="labourtime_order_only_by_default",
+                condition=Q(damper_model=None, order_minutes__isnull=False)
+                | Q(damper_model__isnull=False, order_minutes=None),
+            ),
+        ]
+
+    def __str__(self):
+        return f"labour time of {self.damper_model or 'every damper'}"
 
 
 class ProcedureQuerySet(models.QuerySet):

@@ -19,5 +19,6 @@ ABILITIES = {
     "keep_specs": MANAGER,  # enter spec sheets
     "verify_specs": BENCH,  # confirm a sheet that somebody else entered
     "keep_staff": MANAGER,
+    "keep_hours": MANAGER,  # working hours, bench hours, absences, closed days, labour times
     "exchange": DESK,  # tables in and out as files; each kind asks for its own ability besides
 }

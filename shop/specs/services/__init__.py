@@ -11,6 +11,7 @@ from shop.specs.services.kit import (
     remove_kit_line,
     write_parts_list,
 )
+from shop.specs.services.labour import remove_labour_time, set_labour_time
 from shop.specs.services.procedures import (
     add_step,
     change_procedure,
@@ -45,10 +46,12 @@ __all__ = [
     "move_step",
     "remove_interval",
     "remove_kit_line",
+    "remove_labour_time",
     "remove_scan",
     "remove_step",
     "send_back",
     "set_interval",
+    "set_labour_time",
     "start_procedure",
     "verify_sheet",
     "withdraw_sheet",

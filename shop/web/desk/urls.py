@@ -1,6 +1,6 @@
 from django.urls import path
 
-from shop.web.desk.views import booking, customers, day, owners, papers, parts
+from shop.web.desk.views import booking, customers, day, owners, papers, parts, promising
 
 app_name = "desk"
 urlpatterns = [
@@ -8,7 +8,9 @@ urlpatterns = [
     path("find/", day.search, name="search"),
     path("orders/", day.orders, name="orders"),
     path("orders/book/", booking.book, name="book"),
+    path("orders/book/proposal/", promising.proposal, name="proposal"),
     path("orders/<int:pk>/", day.order, name="order"),
+    path("orders/<int:pk>/change/", promising.change_booking, name="change_booking"),
     path("orders/<int:pk>/check-in/", booking.check_in, name="check_in"),
     path("orders/<int:pk>/pick-list/", parts.pick_list, name="pick_list"),
     path("orders/<int:pk>/pick-list/row/", parts.pick_row, name="pick_row"),

@@ -2,7 +2,7 @@ from django.urls import include, path
 
 from shop.web.manage import exchange
 from shop.web.manage.reminders import reminders
-from shop.web.manage.views import coverage, lookup, procedures, scans, staff, stock
+from shop.web.manage.views import coverage, hours, lookup, procedures, scans, staff, stock
 
 app_name = "manage"
 urlpatterns = [
@@ -44,6 +44,14 @@ urlpatterns = [
     path("exchange/<slug:kind>/", exchange.table, name="table"),
     path("exchange/<slug:kind>/empty.<slug:file_format>", exchange.template, name="table_empty"),
     path("exchange/<slug:kind>/all.<slug:file_format>", exchange.export, name="table_all"),
+    path("bench-hours/", hours.calendar, name="hours"),
+    path("bench-hours/shop/", hours.working_hours, name="working_hours"),
+    path("bench-hours/people/<int:pk>/", hours.bench_hours, name="bench_hours"),
+    path("bench-hours/away/new/", hours.absence_new, name="absence_new"),
+    path("bench-hours/away/<int:pk>/end/", hours.absence_end, name="absence_end"),
+    path("bench-hours/closed/new/", hours.closed_new, name="closed_new"),
+    path("bench-hours/closed/yearly/new/", hours.closed_yearly_new, name="closed_yearly_new"),
+    path("bench-hours/closed/<int:pk>/end/", hours.closed_end, name="closed_end"),
     path("staff/", staff.staff, name="staff"),
     path("staff/new/", staff.person_new, name="person_new"),
     path("staff/<int:pk>/", staff.person, name="person"),

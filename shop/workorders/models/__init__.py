@@ -1,5 +1,6 @@
 """Every table of the work on dampers, a file per activity."""
 
+from shop.workorders.models.bench_time import BenchBook, BenchPlan
 from shop.workorders.models.jobs import (
     CardRevision,
     DamperJob,
@@ -18,6 +19,8 @@ from shop.workorders.models.tools import TOOL_FOR, Tool, ToolKind
 
 __all__ = [
     "TOOL_FOR",
+    "BenchBook",
+    "BenchPlan",
     "CardRevision",
     "DamperJob",
     "DamperJobQuerySet",

@@ -53,6 +53,17 @@ class WorkOrder(models.Model):
     handed_back_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
     handed_back_at = models.DateTimeField(null=True, blank=True)
     called_off_why = models.CharField(max_length=300, blank=True)
+    # Null, not empty, and a default of the database: SQLite adds such columns without building the table anew.
+    bench_minutes = models.PositiveIntegerField(
+        null=True, blank=True, help_text="Frozen at booking from the labour times; empty: the shop had no bench hours."
+    )
+    bench_minutes_why = models.CharField(  # noqa: DJ001
+        max_length=300, null=True, blank=True, help_text="Why somebody set the bench minutes by hand."
+    )
+    bench_over_why = models.CharField(  # noqa: DJ001
+        max_length=300, null=True, blank=True, help_text="Why it was booked although its days were full."
+    )
+    version = models.PositiveIntegerField(db_default=1, editable=False)  # counts the changes of the booking
 
     objects = WorkOrderQuerySet.as_manager()
 

@@ -16,6 +16,7 @@ from shop.workorders.services.picking import (
     take_back_part,
     take_up_part,
 )
+from shop.workorders.services.rebooking import change_booking, minutes_ahead
 from shop.workorders.services.recording import (
     finish_step,
     pass_over_step,
@@ -31,6 +32,7 @@ __all__ = [
     "add_tool",
     "book",
     "call_off",
+    "change_booking",
     "change_damper",
     "change_damper_model",
     "change_vehicle",
@@ -41,6 +43,7 @@ __all__ = [
     "finish_step",
     "hand_back",
     "hold_parts",
+    "minutes_ahead",
     "pass_on_vehicle",
     "pass_over_step",
     "pick_line",

@@ -15,14 +15,17 @@ from shop.dampers.measures import FOUND_AND_LEFT, Measure
 from shop.dampers.models import Damper
 from shop.picklists import services as picklists
 from shop.picklists.models import PickList
+from shop.specs.labour import labour_for
 from shop.specs.selectors import current_procedure
 from shop.staff.models import User
 from shop.staff.services import note
-from shop.workorders.day import unfinished_in_words
+from shop.workorders.bench_time import plan_in_words
 from shop.workorders.kit import needs, with_kit
 from shop.workorders.models import DamperJob, JobStatus, Moment, OrderStatus, Reading, WorkOrder
 from shop.workorders.selectors import sheets_of
+from shop.workorders.services.bench_time import check_promise, labour_of, plan_days, shrink_plan
 from shop.workorders.services.recording import check_bench_temperature, check_figure
+from shop.workorders.telephone import unfinished_in_words
 
 CHECKED_IN_ALREADY = "%(order)s is %(status)s: it can be checked in only once. Open its page to see how far it is."
 
@@ -35,11 +38,19 @@ def book(
     dampers: list[Damper],
     complaint: str,
     arrives_on: date,
-    promised_for: datetime,
+    promised_for: datetime | None = None,
+    bench_from: date | None = None,
+    proposed: date | None = None,
+    anyway: bool = False,
+    anyway_why: str = "",
+    promise_anyway: bool = False,
     by: User,
     at: datetime,
 ) -> WorkOrder:
-    """Book a rebuild and hold the parts for it that are there."""
+    """Book a rebuild, hold the parts for it that are there, and plan its bench days.
+
+    Without promised_for it is promised for the end of bench time of its last planned day. The rest: plan_days.
+    """
     if vehicle and vehicle.customer_id != customer.pk:
         raise ValidationError({"vehicle": f"The {vehicle} belongs to another customer."})
     if vehicle:
@@ -50,22 +61,16 @@ def book(
         )
     if arrives_on < local_day(at):
         raise ValidationError({"arrives_on": f"{day_in_words(arrives_on)} is past. Give today or a later day."})
-    if local_day(promised_for) < arrives_on:
+    if promised_for and local_day(promised_for) < arrives_on:
         raise ValidationError({"promised_for": "The promise lies before the day of arrival."})
-    dampers = list(
-        Damper.objects.select_for_update(of=("self",))
-        .filter(pk__in=[damper.pk for damper in dampers])
-        .select_related("model", "vehicle__model")
-        .prefetch_related("model__kit_lines")
-        .order_by("pk")
-    )
-    _check_dampers(customer, vehicle, dampers)
+    dampers = lock_dampers(dampers)
+    check_dampers(customer, vehicle, dampers)
     order = WorkOrder(
         customer=customer,
         vehicle=vehicle,
         complaint=complaint.strip(),
         arrives_on=arrives_on,
-        promised_for=promised_for,
+        promised_for=promised_for or at,
         booked_by=by,
         booked_at=at,
         pick_list=PickList.objects.create(title="new", made_at=at),
@@ -81,12 +86,40 @@ def book(
     order.pick_list.title = order.number
     order.pick_list.save(update_fields=["title"])
     _fill_pick_list(order, sheets_of(jobs), at)
+    minutes = labour_for([damper.model for damper in dampers]).minutes
+    ends = plan_days(
+        order=order, minutes=minutes, bench_from=bench_from, proposed=proposed, anyway=anyway, anyway_why=anyway_why,
+        at=at,
+    )  # fmt: skip
+    if ends is None and promised_for is None:
+        raise refused("promised_for", "Give the day and the time.", "required")
+    order.bench_minutes = minutes if ends else None
+    order.promised_for = promised_for or ends
+    check_promise(order.promised_for, ends, promise_anyway, at)
+    order.save(update_fields=["bench_minutes", "bench_over_why", "promised_for"])
     with_dampers = f"{len(jobs)} damper{'s' if len(jobs) > 1 else ''}"
-    note(who=by, kind="order", key=order.pk, what=f"booked with {with_dampers}", at=at)
+    note(who=by, kind="order", key=order.pk, what=f"booked with {with_dampers}{_bench_in_words(order, at)}", at=at)
     return order
 
 
-def _check_dampers(customer: Customer, vehicle: Vehicle | None, dampers: list[Damper]) -> None:
+def _bench_in_words(order: WorkOrder, at: datetime) -> str:
+    plan = plan_in_words(order.bench_plan.all(), local_day(at))
+    over = f", all the same: {order.bench_over_why}" if order.bench_over_why else ""
+    return f", bench time {plan}{over}" if plan else ""
+
+
+def lock_dampers(dampers: list[Damper]) -> list[Damper]:
+    """These dampers under a lock, with all that an order of them asks, in one order."""
+    return list(
+        Damper.objects.select_for_update(of=("self",))
+        .filter(pk__in=[damper.pk for damper in dampers])
+        .select_related("model", "vehicle__model")
+        .prefetch_related("model__kit_lines")
+        .order_by("pk")
+    )
+
+
+def check_dampers(customer: Customer, vehicle: Vehicle | None, dampers: list[Damper]) -> None:
     if not dampers:
         raise ValidationError({"dampers": "Choose at least one damper."})
     refusals = []
@@ -268,6 +301,7 @@ def call_off(*, order: WorkOrder, why: str, by: User, at: datetime) -> WorkOrder
     order.save(update_fields=["status", "called_off_why"])
     order.jobs.update(status=JobStatus.CALLED_OFF)
     picklists.empty(pick_list=order.pick_list, at=at)
+    order.bench_plan.all().delete()
     note(who=by, kind="order", key=order.pk, what=f"called off: {why.strip()}", at=at)
     return order
 
@@ -295,5 +329,9 @@ def drop_damper(*, job: DamperJob, why: str, by: User, at: datetime) -> DamperJo
     job.status = JobStatus.CALLED_OFF
     job.save(update_fields=["status"])
     fill_anew(order=order, at=at)
+    if order.bench_minutes and not order.bench_minutes_why:
+        shrink_plan(order=order, minutes=min(order.bench_minutes, labour_of(order)))
+    order.version += 1
+    order.save(update_fields=["bench_minutes", "version"])
     note(who=by, kind="order", key=order.pk, what=f"damper {job.tag} is taken off: {why.strip()}", at=at)
     return job

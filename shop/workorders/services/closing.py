@@ -3,6 +3,7 @@ from datetime import datetime
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
+from shop.core.clock import local_day
 from shop.core.errors import Conflict, refused
 from shop.customers.services import mark_forecast_stale
 from shop.parts import services as parts
@@ -76,5 +77,6 @@ def close_order(*, order: WorkOrder, used: list[tuple[PickLine, int]], by: User,
         raise ValidationError({"used": refusals})
     order.status, order.closed_by, order.closed_at = OrderStatus.READY, by, at
     order.save(update_fields=["status", "closed_by", "closed_at"])
+    order.bench_plan.filter(on__gt=local_day(at)).delete()  # done sooner than planned: those hours are free again
     note(who=by, kind="order", key=order.pk, what="closed, ready to hand back", at=at)
     return order

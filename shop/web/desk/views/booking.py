@@ -14,21 +14,23 @@ from shop.documents.selectors import why
 from shop.specs.selectors import Place, sheets_for
 from shop.web.access import allow
 from shop.web.desk import find
+from shop.web.desk.bench_forms import BookOnDaysForm
 from shop.web.desk.forms import (
-    BookForm,
     CallOffForm,
     CheckInForm,
     DropDamperForm,
     HandBackForm,
     HandBackUnfinishedForm,
 )
+from shop.web.desk.orders import not_now, trail_to, with_running_jobs
+from shop.web.desk.proposing import chosen, initial_promise, proposal_anew, told_proposal, with_kit
 from shop.web.forms import FindForm, submit
 from shop.web.links import why_this_sheet
 from shop.web.pages import number, sent, show, show_form
 from shop.workorders import services
 from shop.workorders.day import unfinished_in_words
 from shop.workorders.kit import freeze
-from shop.workorders.models import DamperJob, JobStatus, OrderStatus, WorkOrder
+from shop.workorders.models import JobStatus, OrderStatus, WorkOrder
 
 FOUND_SHOWN = 20
 
@@ -66,27 +68,32 @@ def _book_vehicle(request, customer):
 
 def _book_dampers(request, customer, vehicle):
     dampers = Damper.objects.filter(customer=customer, vehicle=vehicle)
-    form = BookForm(sent(request), dampers=dampers)
-    if request.method == "POST" and (
-        made := submit(form, services.book, customer=customer, vehicle=vehicle, by=request.user, at=timezone.now())
-    ):
-        messages.success(request, f"{made} is booked. Its parts are held as far as they are there.")
-        return redirect(made)
-    ticked = set(form.data.getlist("dampers")) if form.is_bound else None
-    rows = [_damper_row(damper, ticked) for damper in _with_running_jobs(dampers)]
+    free = with_kit(dampers.filter(model__serviceable=True)).exclude(
+        jobs__status__in=[JobStatus.BOOKED, JobStatus.OPEN]
+    )
+    form, proposal = BookOnDaysForm(sent(request), dampers=dampers), None
+    if "propose" in request.POST:
+        form, proposal = proposal_anew(request, form, with_kit(dampers))
+    elif request.method == "POST":
+        if made := submit(form, services.book, customer=customer, vehicle=vehicle, by=request.user, at=timezone.now()):
+            messages.success(request, f"{made} is booked. Its parts are held as far as they are there.")
+            return redirect(made)
+        proposal = told_proposal(with_kit(dampers.filter(pk__in=chosen(form))), form.cleaned_data.get("arrives_on"))
+        form.catch_up_with(proposal)
+    else:
+        proposal = told_proposal(free, timezone.localdate())
+        form = BookOnDaysForm(initial=initial_promise(proposal), dampers=dampers)
+    ticked = set(request.POST.getlist("dampers")) if request.method == "POST" else None
+    rows = [_damper_row(damper, ticked) for damper in with_running_jobs(dampers)]
     context = {
         "form": form,
         "customer": customer,
         "vehicle": vehicle,
         "rows": rows,
+        "proposal": proposal,
         "none_serviced": not form.is_bound and all("tell" in row for row in rows),
     }
     return show(request, "desk/book.html", context)
-
-
-def _with_running_jobs(dampers):
-    running = DamperJob.objects.filter(status__in=[JobStatus.BOOKED, JobStatus.OPEN]).select_related("order")
-    return dampers.select_related("model", "vehicle").prefetch_related(Prefetch("jobs", running, to_attr="running"))
 
 
 def _damper_row(damper, ticked):
@@ -186,13 +193,3 @@ def drop_damper(request, pk, job_pk):
         back=order.get_absolute_url(),
         intro=f"{job.damper}, {job.damper.where()}. The order goes on with its other dampers.",
     )
-
-
-def not_now(request, order, rule):
-    """The order is not in the state that the page is for: say so, and where to go on (409)."""
-    context = {"order": order, "rule": rule, "trail": trail_to(order)}
-    return show(request, "desk/not_now.html", context, status=409)
-
-
-def trail_to(order):
-    return [("Orders", reverse("desk:orders")), (order, order.get_absolute_url())]

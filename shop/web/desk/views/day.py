@@ -1,42 +1,92 @@
 """The day sheet, the list of orders, one order, and the search over everything."""
 
+from datetime import timedelta
+
 from django.db.models import Prefetch
 from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 
+from shop.calc.bench_time import hours
 from shop.documents.selectors import why
 from shop.staff.models import AuditEntry
 from shop.web.access import allow
 from shop.web.desk import find, words
+from shop.web.desk.bench_forms import EARLIEST_DAY, LATEST_DAY, DayForm
 from shop.web.desk.forms import OrdersForm
 from shop.web.forms import FindForm
 from shop.web.links import why_this_sheet
 from shop.web.pages import PAGE_SIZE, show
 from shop.workorders import selectors
+from shop.workorders.bench_time import plan_in_words
 from shop.workorders.day import day as the_day
-from shop.workorders.day import state_in_words
 from shop.workorders.models import JobStatus, OrderStatus, WorkOrder
+from shop.workorders.telephone import answer as telephone_answer
 
 FOUND_SHOWN = 20
 
 
+# Heading, and what is said when nothing stands under it; empty: then the heading is left out.
+HEADINGS = {
+    "late": ("Late", ""),
+    "arriving": ("Arriving", "Nobody else is expected today."),
+    "on_bench": ("On the benches", "The benches are free."),
+    "waiting": ("Waiting", ""),
+    "ready": ("Ready", "Nothing waits to be handed back."),
+    "coming": ("Coming days", "Nothing is booked for the coming days."),
+}
+HEADINGS_OF_A_DAY = {
+    "arriving": ("Arriving", "Nobody is expected."),
+    "planned": ("On the benches", "Nothing is planned on the benches."),
+    "promised": ("Promised", "Nothing is promised for this day."),
+}
+
+
 @allow("look")
 def day(request):
+    """Today, or the day that ?day= names; a day that is none leads to today."""
     now = timezone.now()
-    found = the_day(now)
+    form = DayForm(request.GET)
+    sheet = the_day(now, form.cleaned_data["day"] if form.is_valid() else None)
+    headings = HEADINGS if sheet.is_today else HEADINGS_OF_A_DAY
     groups = [
-        ("arriving", "Arriving", found.arriving, "Nobody else is expected today."),
-        ("coming", "Coming days", found.coming, "Nothing is booked for the coming days."),
-        ("on_bench", "On the benches", found.on_bench, "The benches are free."),
-        ("ready", "Ready", found.ready, "Nothing waits to be handed back."),
+        {
+            "key": group.key,
+            "heading": headings[group.key][0],
+            "count": _in_words(group.rows),
+            "rows": list(_rows(group, now)),
+            "none": headings[group.key][1],
+        }
+        for group in sheet.groups
+        if group.rows or headings[group.key][1]
     ]
     context = {
-        "today": found.on,
-        "groups": [(*group[:2], _in_words(group[2]), _rows(group[2], now), group[3]) for group in groups],
-        "empty": not any(group[2] for group in groups),
+        "sheet": sheet,
+        "today": sheet.on,
+        "hours": sheet.hours and bar(sheet.hours),
+        "ahead": [bar(one) for one in sheet.ahead],
+        "before": sheet.on - timedelta(days=1) if sheet.on > EARLIEST_DAY else None,
+        "after": sheet.on + timedelta(days=1) if sheet.on < LATEST_DAY else None,
+        "groups": groups,
+        "empty": sheet.is_today and not any(group["rows"] for group in groups),
         "may_book": request.user.may("book"),
     }
-    return show(request, "desk/day.html", context)
+    return show(request, "desk/day.html", context, status=200 if form.is_valid() else 422)
+
+
+def bar(told):
+    """Bench hours as a thin bar of 100: what is booked, and what is booked beyond them."""
+    minutes, booked = told.day.minutes, told.day.booked
+    full = max(minutes, booked) or 1
+    return {
+        "day": told.day,
+        "words": told.words,
+        "free": hours(told.day.free),
+        "beyond": told.beyond,
+        "there": round(100 * minutes / full, 1),
+        "booked": round(100 * min(booked, minutes) / full, 1),
+        "over": round(100 * told.day.over / full, 1),
+        "over_from": round(100 * min(booked, minutes) / full, 1),
+    }
 
 
 def _in_words(rows):
@@ -45,22 +95,25 @@ def _in_words(rows):
     return f"{words.count(len(rows), 'job')}, {words.count(sum(len(row.jobs) for row in rows), 'damper')}"
 
 
-def _rows(rows, now):
-    """Each row of the day with what stands on its right: when it is promised or expected, and whether that is past."""
+def _rows(group, now):
+    """Each row of a group with what stands on its right: when it is promised or expected, and whether that is past."""
     today = timezone.localdate(now)
-    for row in rows:
+    for row in group.rows:
         order = row.order
-        if order.status == OrderStatus.BOOKED and order.arrives_on != today:
+        expected = order.status == OrderStatus.BOOKED and order.arrives_on != today
+        if group.key in ("arriving", "coming") and expected:
             when = f"expected {words.day(order.arrives_on, today)}"
         else:
             when = f"promised {words.moment(order.promised_for, now)}"
         yield {
             "order": order,
-            "words": row.words,
+            "answer": row.answer,
             "what": str(order.vehicle or f"loose dampers, {len(row.jobs)}"),
             "late": words.late(order.promised_for, now) if row.late else "",
             "overdue": order.status == OrderStatus.BOOKED and order.arrives_on < today,
             "when": when,
+            "minutes": hours(row.minutes) if row.minutes else "",
+            "ready_late": row.answer.late and not row.late,
             "not_serviced": row.not_serviced,
             "sheet_changed": row.sheet_changed,
         }
@@ -100,9 +153,13 @@ def order(request, pk):
     kept = [job for job in jobs if job.status != JobStatus.CALLED_OFF]
     changed = selectors.figures_changed_of(jobs)
     late = row.promised_for < now and row.status in (OrderStatus.BOOKED, OrderStatus.ON_BENCH)
+    plan = list(row.bench_plan.all())
     context = {
         "order": row,
-        "words": state_in_words(row),
+        "answer": telephone_answer(row, now),
+        "bench": plan and plan_in_words(plan, timezone.localdate(now)),
+        "bench_minutes": row.bench_minutes and hours(row.bench_minutes),
+        "may_change": row.status in (OrderStatus.BOOKED, OrderStatus.ON_BENCH) and request.user.may("book"),
         "late": words.late(row.promised_for, now) if late else "",
         "promised": words.moment(row.promised_for, now),
         "arrives": words.day(row.arrives_on, timezone.localdate(now)),
@@ -131,7 +188,7 @@ def orders_in_full():
     """Orders with all that their page says, in a constant number of queries."""
     jobs = selectors.on_bench().order_by("index")
     return WorkOrder.objects.with_names().prefetch_related(
-        Prefetch("jobs", jobs), "pick_list__lines__reservation", "pick_list__lines__part"
+        Prefetch("jobs", jobs), "pick_list__lines__reservation", "pick_list__lines__part", "bench_plan"
     )
 
 

@@ -9,11 +9,13 @@ from django.urls import reverse, reverse_lazy
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from shop.calc.bench_time import hours
 from shop.core.amounts import in_full, in_other_unit, in_shop_unit
 from shop.dampers.geometry import SIZES
 from shop.dampers.models import DamperModel
 from shop.dampers.services import create_damper_model, set_adjusters, set_geometry
 from shop.specs.intervals import interval_for
+from shop.specs.labour import labour_time_for
 from shop.specs.models import SheetStatus, years_in_words
 from shop.staff.models import AuditEntry
 from shop.web.access import allow
@@ -116,11 +118,14 @@ def adjusters(request, pk):
 
 def _page(request, model, sizes=None, adjusters=None):
     may_keep = request.user.may("keep_specs")
+    labour, labour_rule = labour_time_for(model)
     context = {
         "model": model,
         "sheets": model.sheets.select_related("vehicle_model").order_by("year_from", "position", "code", "-version"),
         "lines": told_lines(model.kit_lines.select_related("stands_in_for")),
         "interval": told_interval(interval_for([model])),
+        "labour": hours(labour.minutes),
+        "labour_rule": labour_rule,
         "form": sizes or adjusters,
         "known": [
             (size.label, in_full(known, size.quantity), in_other_unit(known, size.quantity))

@@ -1,6 +1,15 @@
 from django.urls import path
 
-from shop.web.manage.catalogue import damper_models, intervals, overview, parts, parts_list, tools, vehicle_models
+from shop.web.manage.catalogue import (
+    damper_models,
+    intervals,
+    labour,
+    overview,
+    parts,
+    parts_list,
+    tools,
+    vehicle_models,
+)
 
 urlpatterns = [
     path("", overview.catalogue, name="catalogue"),
@@ -18,6 +27,8 @@ urlpatterns = [
     path("damper-models/", damper_models.damper_models, name="damper_models"),
     path("damper-models/new/", damper_models.damper_model_new, name="damper_model_new"),
     path("damper-models/<int:pk>/", damper_models.damper_model, name="damper_model"),
+    path("damper-models/<int:pk>/labour/", labour.of_damper_model, name="damper_labour"),
+    path("labour/", labour.by_default, name="shop_labour"),
     path("damper-models/<int:pk>/parts-list/", parts_list.parts_list, name="parts_list"),
     path("damper-models/<int:pk>/parts-list/copy/", parts_list.parts_list_copy, name="parts_list_copy"),
     path("damper-models/<int:pk>/change/", damper_models.damper_model_change, name="damper_model_change"),

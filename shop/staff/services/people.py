@@ -1,6 +1,6 @@
 from contextlib import contextmanager
 from contextvars import ContextVar
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from django.contrib.auth.hashers import check_password, make_password
 from django.contrib.auth.password_validation import validate_password
@@ -9,8 +9,9 @@ from django.db import transaction
 from django.db.models import Q
 from rest_framework.authtoken.models import Token
 
+from shop.core.clock import local_day
 from shop.core.errors import Conflict, refused
-from shop.staff.models import AuditEntry, Role, User
+from shop.staff.models import AuditEntry, BenchHours, Role, User
 
 PIN_MISSES_ALLOWED = 5
 PIN_LOCKED_FOR = timedelta(minutes=10)
@@ -148,6 +149,7 @@ def let_go(*, user: User, by: User | str, at: datetime) -> User:
     _change_pin(user, "")
     user.save(update_fields=["is_active", "password", *PIN_COLUMNS])
     Token.objects.filter(user=user).delete()
+    end_bench_hours(person=user, from_day=local_day(at))
     note(who=by, kind="user", key=user.pk, what=f"let go: {user}", at=at)
     return user
 
@@ -162,6 +164,15 @@ def take_back(*, user: User, by: User | str, at: datetime) -> User:
     user.save(update_fields=["is_active"])
     note(who=by, kind="user", key=user.pk, what=f"taken back: {user}, {user.get_role_display()}", at=at)
     return user
+
+
+def end_bench_hours(*, person: User, from_day: date) -> None:
+    """No bench hours from a day on; what was true before stays."""
+    person.bench_hours.filter(from_day__gte=from_day).delete()
+    if person.bench_hours.exists():
+        BenchHours.objects.bulk_create(
+            BenchHours(person=person, from_day=from_day, weekday=weekday, minutes=0) for weekday in range(7)
+        )
 
 
 def _locked(user: User) -> User:

@@ -1,0 +1,38 @@
+// Booking: the proposed bench day follows the ticked dampers and the day of arrival, and the promise follows the
+// proposal until somebody types another. Without this module a button asks for it.
+
+const PAUSE = 250; // milliseconds after the last tick
+
+for (const form of document.querySelectorAll("[data-proposals]")) {
+  const promise = [0, 1].map((part) => form.querySelector(`[name="promised_for_${part}"]`));
+  let own = promise.some((field) => !field) || form.dataset.proposals.includes("?");
+  let timer;
+  let asked = 0;
+
+  for (const button of form.querySelectorAll("[data-without-script]")) button.hidden = true;
+
+  const ask = async () => {
+    const mine = ++asked;
+    const address = new URL(form.dataset.proposals, location.href);
+    for (const box of form.querySelectorAll('[name="dampers"]:checked')) address.searchParams.append("dampers", box.value);
+    address.searchParams.set("arrives_on", form.querySelector('[name="arrives_on"]').value);
+    try {
+      const answer = await fetch(address);
+      if (mine !== asked || !answer.ok || answer.redirected) return;
+      const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").querySelector("[data-proposal]");
+      const there = form.querySelector("[data-proposal]");
+      if (!fresh || !there || mine !== asked) return;
+      there.replaceWith(fresh);
+      if (!own && fresh.dataset.day) [promise[0].value, promise[1].value] = [fresh.dataset.day, fresh.dataset.clock];
+    } catch {
+      // The shop cannot be reached: what stands there stays, and the server asks again when it is sent.
+    }
+  };
+
+  form.addEventListener("input", (event) => {
+    if (promise.includes(event.target)) own = true;
+    if (!["dampers", "arrives_on"].includes(event.target.name)) return;
+    clearTimeout(timer);
+    timer = setTimeout(ask, PAUSE);
+  });
+}
