@@ -10,7 +10,7 @@ from shop.core.models import RequestKey
 from shop.customers.models import Customer, MeterReading, Vehicle, VehicleModel
 from shop.dampers.models import Adjuster, Damper, DamperModel, Fitment, Position
 from shop.exchange.models import ImportRun
-from shop.parts.models import Container, Movement, Part, Reservation
+from shop.parts.models import Container, Lot, Movement, Part, Reservation
 from shop.picklists.models import PickLine
 from shop.specs.models import (
     KitLine,
@@ -54,6 +54,7 @@ def book(desk, technician, second, manager):
     make.make_kit_line(model, "SK-1")
     part = make.make_part("SK-1", on_hand=2)
     make.make_container(part, 1000)
+    Lot.objects.create(part=part, received_on=NOON.date())
     make.make_meter_reading(vehicle, miles=100)
     make.make_tool()
     job = make.make_open_job(by=desk, damper=damper)
@@ -191,6 +192,12 @@ CASES = {
     "reservation_state_known": change(Reservation, state="lost"),
     "movement_of_something": copy(Movement, amount=0),
     "movement_sign_fits": copy(Movement, amount=-1),
+    "movement_says_why": copy(Movement, kind="counted", reason=""),
+    "movement_correction_names_the_wrong_one": copy(Movement, kind="corrected", reason="a slip"),
+    "reservation_issued_is_something": change(Reservation, state="issued"),
+    "part_keeps_a_while": change(Part, keeps_days=0),
+    "lot_good_when_received": change(Lot, use_by=date(2000, 1, 1)),
+    "lot_opened_after_it_came": change(Lot, opened_on=date(2000, 1, 1)),
     "pickline_once_per_bag": copy(PickLine, reservation=None),
     "pickline_of_something": change(PickLine, amount=0),
     "pickline_measure_known": change(PickLine, measure="length"),

@@ -1,16 +1,23 @@
+"""What is on the shelf, what of it may be taken, and from which containers."""
+
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from datetime import date
 
-from django.db.models import Sum
+from django.db.models import BigIntegerField, BooleanField, OuterRef, QuerySet, Subquery, Sum, Value
+from django.utils import timezone
 
 from shop.calc import containers as calc
+from shop.calc.intervals import day_in_words
 from shop.core.amounts import stock_amount
-from shop.parts.models import Container, Movement, Part, Reservation, ReservationState
+from shop.core.clock import local_day
+from shop.parts.models import Container, Lot, Movement, MovementKind, Part, Reservation, ReservationState
+from shop.specs.models import KitMeasure
 
 
 @dataclass(frozen=True)
 class ContainerStock:
-    """What stands on the shelf of one size: whole ones, and what is left in the opened one."""
+    """What stands on the shelf of one size, of all lots: whole ones, and what is left in opened ones."""
 
     container: Container
     full: int
@@ -18,81 +25,220 @@ class ContainerStock:
 
 
 @dataclass(frozen=True)
+class Portion:
+    """What stands on the shelf of one size and one lot; either may be unknown. Base units."""
+
+    part: Part
+    container: Container | None
+    lot: Lot | None
+    amount: int
+    full: int  # whole containers
+    opened: int  # what is left in the opened one, or all of it where there are no containers
+    past: str = ""  # why the whole ones may not be used any more; empty: they may
+    opened_past: str = ""  # the same of the opened one
+
+    @property
+    def usable_full(self) -> int:
+        return 0 if self.past else self.full
+
+    @property
+    def usable_opened(self) -> int:
+        return 0 if self.opened_past else max(self.opened, 0)
+
+    @property
+    def expired(self) -> int:
+        """Base units that are on hand and may not be used any more."""
+        size = self.container.size if self.container else 0
+        whole = self.full * size if self.past else 0
+        return whole + (max(self.opened, 0) if self.opened_past else 0)
+
+    @property
+    def usable(self) -> int:
+        return max(self.amount, 0) - self.expired
+
+    @property
+    def expired_in_words(self) -> str:
+        """What of it may not be used any more, and why; empty when all may."""
+        if not self.expired:
+            return ""
+        why = self.past or self.opened_past
+        what = "the opened " if self.opened_past and not self.past else ""
+        named = f"{what}{self.container}, {self.lot}" if self.container else str(self.lot)
+        return f"{stock_amount(self.expired, self.part.measure)} of {named}: {why}"
+
+    def __str__(self):
+        named = [str(one) for one in (self.container, self.lot) if one]
+        return ", ".join(named) or ("loose" if self.part.measure != KitMeasure.COUNT else "pieces")
+
+
+@dataclass(frozen=True)
 class Stock:
-    """Base units of the part. What is available is neither used nor held for somebody."""
+    """Base units of the part. What is available is usable, and neither used nor held for somebody."""
 
     on_hand: int = 0
     held: int = 0
     containers: list[ContainerStock] = field(default_factory=list)
+    portions: list[Portion] = field(default_factory=list)
+
+    @property
+    def expired(self) -> int:
+        """On hand, but past its use-by, or opened for too long."""
+        return sum(one.expired for one in self.portions)
+
+    @property
+    def usable(self) -> int:
+        return self.on_hand - self.expired
 
     @property
     def available(self) -> int:
-        return max(self.on_hand - self.held, 0)
+        return max(self.usable - self.held, 0)
+
+    @property
+    def expired_in_words(self) -> list[str]:
+        """What stands there and may not be used, one sentence without its full stop for each lot."""
+        return [one.expired_in_words for one in self.portions if one.expired]
 
 
-def stock_of(parts: Iterable[Part]) -> dict[int, Stock]:
+def stock_of(parts: Iterable[Part], *, today: date | None = None) -> dict[int, Stock]:
     """Stock of each part by its primary key, in three queries for any number of parts.
 
-    A size has at most one opened container: the rest of its on hand that fills no whole one.
+    Of a size and lot there is at most one opened container: the rest of its on hand that fills no whole one.
     """
-    keys = [part.pk for part in parts]
-    moved = dict.fromkeys(keys, 0)
-    by_container = {}
-    sums = Movement.objects.filter(part__in=keys).order_by().values("part", "container").annotate(on_hand=Sum("amount"))
-    for row in sums:
-        moved[row["part"]] += row["on_hand"]
-        by_container[row["container"]] = row["on_hand"]
-    held = dict(
-        Reservation.objects.filter(part__in=keys, state=ReservationState.HELD)
-        .order_by()
-        .values_list("part")
-        .annotate(Sum("amount"))
+    today = today or local_day(timezone.now())
+    known = {part.pk: part for part in parts}
+    moved, held = dict.fromkeys(known, 0), dict.fromkeys(known, 0)
+    standing = {key: {} for key in known}
+    for key, container, lot, amount, is_held in _sums(known):
+        if is_held:
+            held[key] = amount
+            continue
+        moved[key] += amount
+        standing[key][container, lot] = amount
+    sizes = {one.pk: one for one in Container.objects.filter(part__in=known).order_by("size")}
+    lots = {one.pk: one for one in Lot.objects.filter(part__in=known)}
+    shelves = {key: [] for key in known}
+    portions = {key: [] for key in known}
+    for key, places in standing.items():
+        for (container, lot), amount in places.items():
+            if amount:
+                portions[key].append(portion(known[key], sizes.get(container), lots.get(lot), amount, today))
+    for size in sizes.values():
+        own = [one for one in portions[size.part_id] if one.container == size]
+        full, opened = sum(one.full for one in own), sum(one.opened for one in own)
+        shelves[size.part_id].append(ContainerStock(size, full, opened))
+    return {key: Stock(moved[key], held[key], shelves[key], sorted(portions[key], key=_first_to_take)) for key in known}
+
+
+def _sums(keys) -> QuerySet:
+    """Rows of (part, container, lot, base units, whether that is what is held): all at one moment, in one query."""
+    nothing = Value(None, output_field=BigIntegerField())
+    yes, no = (Value(held, output_field=BooleanField()) for held in (True, False))
+    moved = Movement.objects.filter(part__in=keys).order_by().values_list("part", "container", "lot")
+    held = Reservation.objects.filter(part__in=keys, state=ReservationState.HELD).order_by().values_list("part")
+    return moved.annotate(sum=Sum("amount"), is_held=no).union(
+        held.annotate(no_container=nothing, no_lot=nothing, sum=Sum("amount"), is_held=yes), all=True
     )
-    shelves = {key: [] for key in keys}
-    for container in Container.objects.filter(part__in=keys).order_by("size"):
-        full, opened = divmod(max(by_container.get(container.pk, 0), 0), container.size)
-        shelves[container.part_id].append(ContainerStock(container, full, opened))
-    return {key: Stock(moved[key], held.get(key, 0), shelves[key]) for key in keys}
 
 
-def draw(stock: Stock, amount: int) -> list[tuple[Container | None, int]]:
-    """From which containers an amount is taken: opened ones first, then the cheapest whole ones that hold the rest.
+def on_hand_of(parts: Iterable[Part] | QuerySet) -> dict[int, int]:
+    """The sum of all movements of each part by its key, in one query; parts that never moved are left out."""
+    moved = Movement.objects.filter(part__in=parts).order_by().values_list("part")
+    return dict(moved.annotate(Sum("amount")))
 
-    What no container holds comes last under None (stock entered without a container).
+
+def portion(part: Part, container: Container | None, lot: Lot | None, amount: int, today: date) -> Portion:
+    """What stands of a size and lot, and whether it may still be used today."""
+    full, opened = divmod(max(amount, 0), container.size) if container else (0, amount)
+    past = _past(lot.use_by, "use-by", today) if lot else ""
+    opened_past = past
+    if lot and container and opened and not past:
+        until = lot.opened_until(part.keeps_days)
+        if until and until < today:
+            opened_past = f"opened on {day_in_words(lot.opened_on)}, it keeps {part.keeps_days} days"
+    return Portion(part, container, lot, amount, full, opened, past, opened_past)
+
+
+def _past(until: date | None, what: str, today: date) -> str:
+    return f"past its {what} of {day_in_words(until)}" if until and until < today else ""
+
+
+def _first_to_take(one: Portion):
+    """What goes bad first is taken first; among equals what came first, and what nobody knows a date of last."""
+    until = one.lot.opened_until(one.part.keeps_days if one.opened else None) if one.lot else None
+    return (
+        one.container is None,
+        until or date.max,
+        one.lot.pk if one.lot else 0,
+        one.container.size if one.container else 0,
+    )
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """So much of one size and lot; base units."""
+
+    container: Container | None
+    lot: Lot | None
+    amount: int
+    opened: bool = False  # out of the opened container
+
+
+def draw_portions(stock: Stock, amount: int) -> list[Drawn]:
+    """From which containers and lots an amount is taken, never from what is past its date.
+
+    Opened containers first, the one that goes bad first before the others; then the cheapest whole ones that hold the
+    rest, of each size those that go bad first. What no container holds comes last.
     """
-    by_key = {one.container.pk: one for one in stock.containers}
-    in_containers = sum(one.full * one.container.size + one.opened for one in stock.containers)
-    reach = min(amount, in_containers)
+    boxed = [one for one in stock.portions if one.container and one.usable > 0]
+    reach = min(amount, sum(one.usable for one in boxed))
     taken = []
     if reach > 0:
+        whole = {}
+        for one in boxed:
+            whole[one.container] = whole.get(one.container, 0) + one.usable_full
         found = calc.cover(
             reach,
-            [calc.Container(key, one.container.size, cents(one.container), one.full) for key, one in by_key.items()],
-            [calc.Opened(key, one.opened) for key, one in by_key.items()],
+            [calc.Container(size, size.size, cents(size), count) for size, count in whole.items()],
+            [calc.Opened(place, one.usable_opened) for place, one in enumerate(boxed)],
         )
-        taken = [(by_key[key].container, part) for key, part in found.opened]
-        left = reach - sum(part for _, part in found.opened)
-        for key, count in found.counts.items():
-            part = min(left, count * by_key[key].container.size)
-            taken.append((by_key[key].container, part))
-            left -= part
-    if amount > reach:
-        taken.append((None, amount - reach))
+        taken = [Drawn(boxed[place].container, boxed[place].lot, part, True) for place, part in found.opened]
+        left = reach - sum(one.amount for one in taken)
+        for size, count in found.counts.items():
+            for one in boxed:
+                if one.container != size or not count or not left:
+                    continue
+                some = min(count, one.usable_full)
+                if part := min(left, some * size.size):
+                    taken.append(Drawn(size, one.lot, part))
+                    count, left = count - some, left - part
+    rest = amount - max(reach, 0)
+    for one in stock.portions:
+        if rest > 0 and one.container is None and one.usable > 0:
+            part = min(rest, one.usable)
+            taken.append(Drawn(None, one.lot, part))
+            rest -= part
+    if rest > 0:
+        taken.append(Drawn(None, None, rest))
     return taken
 
 
+def draw(stock: Stock, amount: int) -> list[tuple[Container | None, int]]:
+    """From which containers an amount is taken, as draw_portions has it; what no container holds under None."""
+    return [(one.container, one.amount) for one in draw_portions(stock, amount)]
+
+
 def draw_in_words(stock: Stock, amount: int, measure: str) -> list[str]:
-    """What to take off the shelf for an amount, container by container."""
-    opened = {one.container.pk: one.opened for one in stock.containers}
+    """What to take off the shelf for an amount, container by container; lots are named where there are any."""
     words = []
-    for container, part in draw(stock, amount):
-        if container is None:
-            continue
-        from_opened = min(part, opened.pop(container.pk, 0))
-        if from_opened:
-            words.append(f"the opened {container.name}: {stock_amount(from_opened, measure)}")
-        if part > from_opened:
-            words.append(f"{-(-(part - from_opened) // container.size)} × {container.name}")
+    for one in draw_portions(stock, amount):
+        of = f", {one.lot}" if one.lot else ""
+        if one.container is None:
+            if one.lot:
+                words.append(f"{stock_amount(one.amount, measure)} of {one.lot}")
+        elif one.opened:
+            words.append(f"the opened {one.container.name}{of}: {stock_amount(one.amount, measure)}")
+        else:
+            words.append(f"{-(-one.amount // one.container.size)} × {one.container.name}{of}")
     return words
 
 
@@ -107,3 +253,21 @@ def to_buy(stock: Stock, amount: int) -> list[tuple[Container, int]]:
 
 def cents(container: Container) -> int:
     return int(container.price * 100)
+
+
+def movements_of(part: Part, *, kind: str = "", before: int | None = None) -> QuerySet[Movement]:
+    """A part's movements, the latest first, each with what was on hand after it; before is the key of the last seen."""
+    rows = part.movements.order_by("-pk")
+    if kind:
+        rows = rows.filter(kind=kind)
+    if before:
+        rows = rows.filter(pk__lt=before)
+    until_then = Movement.objects.filter(part=OuterRef("part"), pk__lte=OuterRef("pk")).order_by().values("part")
+    rows = rows.annotate(on_hand=Subquery(until_then.annotate(all=Sum("amount")).values("all")))
+    return rows.select_related("container", "lot", "by", "reservation", "corrects")
+
+
+def written_off(*, after: int = 0) -> QuerySet[Movement]:
+    """Fluids that were written off, by key, after the movement of that key: what a log of used oil has to take up."""
+    rows = Movement.objects.filter(kind=MovementKind.WASTED, part__measure=KitMeasure.VOLUME, pk__gt=after)
+    return rows.select_related("part", "lot", "by").order_by("pk")

@@ -1,7 +1,7 @@
 from django.db import models
 from django.db.models import Q
 
-from shop.parts.models import Part, Reservation, ReservationState
+from shop.parts.models import Part, Reservation
 from shop.picklists.needs import Choice, Need
 from shop.specs.models import KitMeasure
 from shop.staff.models import User
@@ -47,6 +47,11 @@ class PickLine(models.Model):
     reservation = models.OneToOneField(Reservation, models.PROTECT, null=True, blank=True, related_name="pick_line")
     picked_at = models.DateTimeField(null=True, blank=True)
     picked_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
+    not_asked = models.BooleanField(
+        default=False,
+        db_default=False,
+        help_text="Not asked for any more, but taken from the shelf already: it stays until it is put back.",
+    )
     used = models.PositiveBigIntegerField(
         null=True, blank=True, help_text="Base units used, known when the order closes."
     )
@@ -88,10 +93,27 @@ class PickLine(models.Model):
 
     @property
     def held(self) -> int:
-        """Base units set aside for this line and offered to nobody else; none once they are used or let go."""
-        return self.reservation.amount if self.reservation and self.reservation.state == ReservationState.HELD else 0
+        """Base units set aside for this line and offered to nobody else; none once they are issued or let go."""
+        return self.reservation.held if self.reservation else 0
+
+    @property
+    def issued(self) -> int:
+        """Base units taken from the shelf for this line and not put back."""
+        return self.reservation.issued if self.reservation else 0
 
     @property
     def short(self) -> int:
         """Base units that are still to come; none once the work is done."""
-        return self.amount - self.held if self.used is None else 0
+        return 0 if self.used is not None or self.not_asked else max(self.amount - self.held - self.issued, 0)
+
+    @property
+    def over(self) -> int:
+        """Base units in the bag beyond what is asked for: they are to be put back. None once the work is done."""
+        if self.used is not None:
+            return 0
+        return self.issued if self.not_asked else max(self.issued - self.amount, 0)
+
+    @property
+    def asks_for(self) -> int:
+        """Base units that the work takes as far as is known; what is not asked for any more is not taken."""
+        return 0 if self.not_asked else self.amount

@@ -3,11 +3,13 @@ from dataclasses import asdict, replace
 from datetime import datetime
 
 from django.db import transaction
+from django.utils import timezone
 
 from shop.core.amounts import stock_amount
 from shop.core.errors import Conflict, refused
+from shop.core.rows import names
 from shop.parts.models import Part, Reservation, ReservationState
-from shop.parts.services import lock
+from shop.parts.services import issue, lock, put_back
 from shop.picklists.models import PickLine, PickList
 from shop.picklists.needs import Choice, Need
 from shop.staff.models import User
@@ -32,18 +34,31 @@ def fill(*, pick_list: PickList, needs: list[Need], at: datetime) -> None:
             wanted[key] = _need_of(line)
     chosen = _choices(wanted, lines)
     parts = _parts_for((choice.part_number, wanted[key].measure) for key, choice in chosen.items())
-    stock = lock([*parts.values(), *(line.part for line in lines.values() if line.part)])
+    stock = lock([*parts.values(), *(line.part for line in lines.values() if line.part)], at=at)
+    _refresh(lines.values())
     free = {key: one.available for key, one in stock.items()}
 
     for key, line in list(lines.items()):
         if key not in wanted or line.part_number != chosen[key].part_number:
             free_up(line, free, at)
-            line.delete()
             del lines[key]
+            if not line.issued:
+                line.delete()
+            elif (own := (line.tag, line.part_number)) in wanted and own not in lines:
+                lines[own] = line  # what was taken as an alternate is asked for by itself now
+            else:
+                _ask_no_more(line)
     for key, need in wanted.items():
         line = lines.get(key) or PickLine(pick_list=pick_list, tag=need.tag)
         line.measure, line.kept_chain = need.measure, _kept(need)
         _ask(line, chosen[key], parts.get(chosen[key].part_number), free, at)
+
+
+def _ask_no_more(line: PickLine) -> None:
+    """Keep a line that nothing asks for any more: its part lies in the bag until somebody puts it back."""
+    line.not_asked, line.kept_chain = True, []
+    line.taken_up_at = line.taken_up_by = None
+    line.save()
 
 
 def _merged(needs: Iterable[Need]) -> dict[tuple[str, str], Need]:
@@ -95,11 +110,18 @@ def _kept(need: Need) -> list[dict]:
 
 def _ask(line: PickLine, choice: Choice, part: Part | None, free: dict[int, int], at: datetime) -> None:
     """Make a line ask for this, let go of what does not fit any more, and hold what is free; its parts are locked."""
-    if line.pk and (line.part_number, line.amount, line.part) != (choice.part_number, choice.amount, part):
+    if line.pk and (line.part_number, line.part) != (choice.part_number, part):
+        if line.issued:
+            words = f"{line.part_number} is picked for {line.tag}. Put it back first, then it can be another part."
+            raise Conflict(words, code="picked")
         free_up(line, free, at)
         line.reservation = line.picked_at = line.picked_by = None
+    elif line.pk and line.amount != choice.amount:
+        _hold_no_more_than(line, max(choice.amount - line.issued, 0), free, at)
+        if line.issued < choice.amount:
+            line.picked_at = line.picked_by = None
     line.part_number, line.name, line.amount, line.part = choice.part_number, choice.name, choice.amount, part
-    line.from_draft = choice.from_draft
+    line.from_draft, line.not_asked = choice.from_draft, False
     if part and line.short and free[part.pk]:
         extra = min(line.short, free[part.pk])
         free[part.pk] -= extra
@@ -117,7 +139,7 @@ def top_up(*, pick_list: PickList, at: datetime) -> PickList:
 
 def asked(pick_list: PickList) -> list[Need]:
     """What a list was filled with; what was taken up by hand stays on it by itself."""
-    lines = [line for line in pick_list.lines.all() if not line.taken_up_at]
+    lines = [line for line in pick_list.lines.all() if not line.taken_up_at and not line.not_asked]
     return [*map(_need_of, lines), *pick_list.offered()]
 
 
@@ -128,13 +150,14 @@ def take_up(*, pick_list: PickList, need: Need, by: User, at: datetime) -> PickL
     lines = list(_locked_lines(pick_list))
     line = next((one for one in lines if (one.tag, one.asked_for) == (need.tag, need.part_number)), None)
     line = line or PickLine(pick_list=pick_list, tag=need.tag, part_number=need.part_number, measure=need.measure)
-    if line.pk and not line.taken_up_at:
+    if line.pk and not line.taken_up_at and not line.not_asked:
         raise Conflict(f"{need.part_number} is on the pick list for {need.tag} already.", code="listed")
     _check_number_free(lines, line, line.part_number)
     line.kept_chain = _kept(need)
     choice = next((one for one in need.chain if one.part_number == line.part_number), need.chain[0])
     part = _parts_for([(choice.part_number, need.measure)]).get(choice.part_number)
-    stock = lock([one for one in (part, line.part) if one])
+    stock = lock([one for one in (part, line.part) if one], at=at)
+    _refresh([line])
     line.taken_up_at, line.taken_up_by = at, by
     _ask(line, choice, part, {key: one.available for key, one in stock.items()}, at)
     return line
@@ -151,6 +174,7 @@ def take_back(*, line: PickLine, at: datetime) -> None:
         raise Conflict(f"{line.part_number} for {line.tag} is part of the parts list and stays.", code="listed")
     _check_not_picked(line)
     lock([line.part] if line.part else [])
+    _refresh([line])
     free_up(line, {}, at)
     line.delete()
 
@@ -163,6 +187,7 @@ def drop(*, pick_list: PickList, tag: str, at: datetime) -> None:
     for line in lines:
         _check_not_picked(line)
     lock([line.part for line in lines if line.part])
+    _refresh(lines)
     for line in lines:
         free_up(line, {}, at)
         line.delete()
@@ -170,7 +195,7 @@ def drop(*, pick_list: PickList, tag: str, at: datetime) -> None:
 
 def _check_not_picked(line: PickLine) -> None:
     """What lies in a bag does not vanish from its list."""
-    if line.picked_at:
+    if line.picked_at or line.issued:
         words = f"{line.part_number} is picked for {line.tag}. Put it back first, then take it off the list."
         raise Conflict(words, code="picked")
 
@@ -188,13 +213,14 @@ def swap(*, line: PickLine, part_number: str, by: User, at: datetime) -> PickLin
     if choice is None:
         words = f"{part_number} cannot be taken in the place of {line.asked_for} for {line.tag}: it is no alternate."
         raise refused("part_number", words, "no_alternate")
-    if line.picked_at:
+    if line.picked_at or line.issued:
         raise Conflict(
             f"{line.part_number} is picked for {line.tag}. Put it back first, then take the other.", code="picked"
         )
     _check_number_free(list(line.pick_list.lines.all()), line, part_number)
     part = _parts_for([(part_number, line.measure)]).get(part_number)
-    stock = lock([one for one in (part, line.part) if one])
+    stock = lock([one for one in (part, line.part) if one], at=at)
+    _refresh([line])
     free = {key: one.available for key, one in stock.items()}
     there = free[part.pk] if part else 0
     if part_number != line.asked_for and there < choice.amount:
@@ -215,7 +241,7 @@ def _check_number_free(lines: list[PickLine], line: PickLine, part_number: str) 
 
 def differs(pick_list: PickList, needs: list[Need]) -> bool:
     """Whether a list was filled with something else than these needs; what was taken up by hand does not count."""
-    lines = [_need_of(line) for line in pick_list.lines.all() if not line.taken_up_at]
+    lines = [_need_of(line) for line in pick_list.lines.all() if not line.taken_up_at and not line.not_asked]
     wanted = _merged(need for need in needs if not need.optional)
     offers = {need for need in needs if need.optional and (need.tag, need.part_number) not in wanted}
     return set(wanted.values()) != set(lines) or offers != set(pick_list.offered())
@@ -225,18 +251,36 @@ def _locked_lines(pick_list: PickList):
     return pick_list.lines.select_for_update(of=("self",)).select_related("reservation", "part")
 
 
+def _refresh(lines: Iterable[PickLine]) -> None:
+    """Read the reservations again, now that the parts are locked: a count or a write-off may have let one go."""
+    lines = [line for line in lines if line.reservation_id]
+    fresh = Reservation.objects.in_bulk([line.reservation_id for line in lines])
+    for line in lines:
+        line.reservation = fresh[line.reservation_id]
+
+
 def free_up(line: PickLine, free: dict[int, int], at: datetime) -> None:
-    """Let go of what a line holds; its parts are locked by the caller."""
-    if line.reservation and line.reservation.state == ReservationState.HELD:
-        line.reservation.state, line.reservation.ended_at = ReservationState.RELEASED, at
-        line.reservation.save(update_fields=["state", "ended_at"])
-        free[line.reservation.part_id] = free.get(line.reservation.part_id, 0) + line.reservation.amount
+    """Let go of what a line holds; its parts are locked by the caller. What was issued for it stays issued."""
+    _hold_no_more_than(line, 0, free, at)
+
+
+def _hold_no_more_than(line: PickLine, most: int, free: dict[int, int], at: datetime) -> None:
+    one = line.reservation
+    if not one or one.held <= most:
+        return
+    free[one.part_id] = free.get(one.part_id, 0) + one.held - most
+    if most:
+        one.amount = most
+    else:
+        one.state = ReservationState.ISSUED if one.issued else ReservationState.RELEASED
+        one.ended_at = at
+    one.save(update_fields=["amount", "state", "ended_at"])
 
 
 def _hold(line: PickLine, amount: int, at: datetime) -> None:
-    if line.reservation:
-        line.reservation.amount += amount
-        line.reservation.save(update_fields=["amount"])
+    if one := line.reservation:
+        one.amount, one.state, one.ended_at = one.held + amount, ReservationState.HELD, None
+        one.save(update_fields=["amount", "state", "ended_at"])
     else:
         purpose = f"{line.pick_list.title}, {line.tag}"
         line.reservation = Reservation.objects.create(part=line.part, amount=amount, purpose=purpose, made_at=at)
@@ -244,37 +288,106 @@ def _hold(line: PickLine, amount: int, at: datetime) -> None:
 
 @transaction.atomic
 def empty(*, pick_list: PickList, at: datetime) -> None:
-    """Let go of everything the list holds; the lines stay to be read."""
+    """Let go of everything the list holds; the lines stay to be read. Refused while a part lies in one of its bags."""
     PickList.objects.select_for_update().get(pk=pick_list.pk)
     lines = list(_locked_lines(pick_list))
     lock([line.part for line in lines if line.part])
+    _refresh(lines)
+    if picked := [line for line in lines if line.issued]:
+        which = names(picked, lambda line: f"{line.part_number} for {line.tag}")
+        words = (
+            f"{which} {'is' if len(picked) == 1 else 'are'} picked for {pick_list}. Put back what is in its bags first."
+        )
+        raise Conflict(words, code="picked")
     for line in lines:
         free_up(line, {}, at)
 
 
 @transaction.atomic
 def pick(*, line: PickLine, by: User, at: datetime) -> PickLine:
-    """Note that the line's part was taken from the shelf. Twice is as good as once; short lines cannot be picked."""
-    line = _locked_line(line)
-    if line.picked_at:
+    """Take the line's part from the shelf: what was held is issued. Twice is as good as once; short lines are refused.
+
+    What somebody else has taken already is told, so that two people do not walk for the same part.
+    """
+    line = _with_its_part(line)
+    if line.picked_at and not line.held:
+        if line.picked_by_id != by.pk:
+            when = timezone.localtime(line.picked_at, timezone.get_default_timezone())
+            words = f"{line.part_number} is in the bag {line.tag} already: {line.picked_by} took it at {when:%H:%M}."
+            raise Conflict(words, code="picked")
         return line
+    if line.used is not None:
+        raise Conflict(f"{line.pick_list} is closed: nothing is picked for it any more.", code="closed")
+    if line.not_asked:
+        raise Conflict(f"{line.part_number} is not asked for any more for {line.tag}: put it back.", code="not_asked")
     if line.short:
         raise Conflict(f"{line.part_number} is short for {line.tag}: receive it first, then pick it.", code="short")
+    issue(reservation=line.reservation, by=by, at=at, reason=_for(line))
     line.picked_at, line.picked_by = at, by
     line.save(update_fields=["picked_at", "picked_by"])
+    line.reservation.refresh_from_db()
     return line
 
 
 @transaction.atomic
-def unpick(*, line: PickLine, by: User, at: datetime) -> PickLine:
-    """Put it back: the line counts as not picked."""
-    line = _locked_line(line)
-    line.picked_at = line.picked_by = None
-    line.save(update_fields=["picked_at", "picked_by"])
+def unpick(*, line: PickLine, by: User, at: datetime, amount: int | None = None) -> PickLine:
+    """Put it back on the shelf, all of it without an amount: the line counts as not picked, and holds it again.
+
+    What lies in the bag beyond what is asked for goes back first and is held for nobody. A line that nothing asks for
+    leaves the list with the last of it.
+    """
+    line = _with_its_part(line)
+    if line.used is not None:
+        raise Conflict(f"{line.pick_list} is closed: what was not used went back to the shelf then.", code="closed")
+    if line.reservation and line.issued:
+        amount = line.issued if amount is None else amount
+        spare = min(line.over, amount)
+        for some, hold in ((spare, False), (amount - spare, True)):
+            if some:
+                put_back(reservation=line.reservation, amount=some, hold=hold, by=by, at=at, reason=_for(line))
+        line.reservation.refresh_from_db()
+    if line.not_asked and not line.issued:
+        pk = line.pk
+        line.delete()
+        line.pk = pk
+        return line
+    if line.issued < line.amount:
+        line.picked_at = line.picked_by = None
+        line.save(update_fields=["picked_at", "picked_by"])
     return line
 
 
+@transaction.atomic
+def put_all_back(*, pick_list: PickList, by: User, at: datetime) -> list[PickLine]:
+    """Put back on the shelf all that lies in the bags of a list; answers the lines of which something went back."""
+    pick_list = PickList.objects.select_for_update().get(pk=pick_list.pk)
+    lines = list(_locked_lines(pick_list))
+    lock([line.part for line in lines if line.part])
+    _refresh(lines)
+    return [unpick(line=line, by=by, at=at) for line in lines if line.issued or line.picked_at]
+
+
+def _for(line: PickLine) -> str:
+    return f"{line.pick_list}, {line.tag}"
+
+
 def _locked_line(line: PickLine) -> PickLine:
-    """The line as it stands now, after the list's own lock: the list may be filled anew at this moment."""
+    """The line as it stands now, after the list's own lock: the list may be filled anew at this moment.
+
+    A line that is gone was taken off meanwhile.
+    """
     PickList.objects.select_for_update().get(pk=line.pick_list_id)
-    return PickLine.objects.select_for_update(of=("self",)).select_related("reservation", "part").get(pk=line.pk)
+    found = PickLine.objects.select_for_update(of=("self",)).select_related("reservation", "part", "pick_list")
+    there = found.filter(pk=line.pk).first()
+    if there is None:
+        raise Conflict(f"{line.part_number} for {line.tag} was taken off the list at this moment.", code="gone")
+    return there
+
+
+def _with_its_part(line: PickLine) -> PickLine:
+    """The line and its part under lock, so that what it holds stays as it is read."""
+    line = _locked_line(line)
+    if line.part:
+        lock([line.part])
+        _refresh([line])
+    return line

@@ -16,6 +16,8 @@ ABILITIES = {
     "work": BENCH,  # readings, steps, checks, closing
     "override": MANAGER,  # close a job that lacks something, with a reason
     "keep_stock": DESK,  # receive and count parts
+    "count_stock": ALL,  # enter figures into a stock take that somebody started
+    "write_off": MANAGER,  # throw stock away, with a reason
     "keep_specs": MANAGER,  # enter spec sheets
     "verify_specs": BENCH,  # confirm a sheet that somebody else entered
     "keep_staff": MANAGER,

@@ -32,17 +32,19 @@ def test_filled_again_with_the_same_it_keeps_what_it_holds_and_what_was_picked(p
     fill(pick_list=pick_list, needs=[need(kit)], at=NOON)
     assert pick_list.lines.get().reservation == line.reservation
     assert pick_list.lines.get().picked_by == desk
-    assert held(kit) == 1
+    assert (held(kit), pick_list.lines.get().issued, stock_of([kit])[kit.pk].on_hand) == (0, 1, 1)
 
 
-def test_an_amount_that_changes_is_held_anew_and_has_to_be_picked_anew(pick_list, desk):
+def test_an_amount_that_grows_keeps_what_was_picked_and_the_rest_has_to_be_picked(pick_list, desk):
     kit = make.make_part(on_hand=5)
     fill(pick_list=pick_list, needs=[need(kit, 2)], at=NOON)
     pick(line=pick_list.lines.get(), by=desk, at=NOON)
     fill(pick_list=pick_list, needs=[need(kit, 4)], at=NOON)
     line = pick_list.lines.get()
-    assert (line.amount, line.held, line.picked_at) == (4, 4, None)
-    assert held(kit) == 4
+    assert (line.amount, line.issued, line.held, line.picked_at) == (4, 2, 2, None)
+    assert (held(kit), stock_of([kit])[kit.pk].on_hand) == (2, 3)
+    line = pick(line=line, by=desk, at=NOON)
+    assert (line.issued, line.held, line.picked_by) == (4, 0, desk)
 
 
 def test_a_line_that_is_no_longer_needed_lets_go_of_what_it_held(pick_list):
@@ -119,4 +121,4 @@ def test_picking_while_the_list_is_topped_up_loses_neither():
             lambda pick_list=pick_list: top_up(pick_list=pick_list, at=NOON),
         )
         assert pick_list.lines.get().picked_by == user
-    assert held(kit) == 5
+    assert (held(kit), stock_of([kit])[kit.pk].on_hand) == (0, 4)

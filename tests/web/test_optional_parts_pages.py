@@ -168,7 +168,7 @@ def test_what_lies_in_the_bag_is_put_back_before_it_is_taken_back(at_bench, tech
         assert f"SH-1 is picked for {job.tag}. Put it back first" in words(answer)
         assert ("SH-1", 1) in bag(order)
     line.refresh_from_db()
-    assert (line.held, line.picked_by) == (1, technician)
+    assert (line.issued, line.picked_by) == (1, technician)
     put_back_line(line=line, by=technician, at=NOON)
     for page, back in zip(pages(order), backs, strict=True):
         assert back in at_bench.get(page).content.decode()

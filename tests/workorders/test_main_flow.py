@@ -375,6 +375,9 @@ def test_parts_are_picked_and_held_only_while_the_order_runs(bench, desk):
     order = booked(bench, desk)
     services.pick_part(order=order, part_number="SK-H2", by=desk, at=NOON)
     assert order.pick_list.lines.filter(part_number="SK-H2", picked_at__isnull=False).count() == 3  # one is short
+    with pytest.raises(Conflict, match=r"SK-H2 for .* are picked for .* Put back what is in its bags first"):
+        services.call_off(order=order, why="customer fell ill", by=desk, at=NOON)
+    services.put_all_back(order=order, by=desk, at=NOON)
     services.call_off(order=order, why="customer fell ill", by=desk, at=NOON)
     for act in (services.pick_part, services.put_back_part):
         with pytest.raises(Conflict, match="called off"):

@@ -19,6 +19,7 @@ from shop.workorders.services import (
     close_order,
     hold_parts,
     pick_line,
+    put_back_line,
     swap_line,
     swap_part,
     take_back_part,
@@ -219,8 +220,8 @@ def test_the_alternate_that_is_chosen_is_held_picked_and_booked(desk, technician
     job.status, job.closed_by, job.closed_at = JobStatus.CLOSED, technician, NOON
     job.save()
     close_order(order=order, used=[], by=technician, at=NOON)
-    used = Movement.objects.filter(kind=MovementKind.USED).values_list("part__number", "amount")
-    assert list(used) == [("SK-2", -1)]
+    issued = Movement.objects.filter(kind=MovementKind.ISSUED).values_list("part__number", "amount")
+    assert list(issued) == [("SK-2", -1)]
 
 
 def test_a_choice_survives_filling_anew_while_the_parts_list_names_it(desk, technician, manager):
@@ -266,9 +267,7 @@ def test_back_to_the_part_itself_one_can_always_go_but_not_with_a_picked_one(tec
     pick_line(line=line, by=technician, at=NOON)
     with pytest.raises(Conflict, match="Put it back first"):
         swap_line(line=line, part_number="SK-1", by=technician, at=NOON)
-    line.refresh_from_db()
-    line.picked_at = line.picked_by = None
-    line.save()
+    put_back_line(line=line, by=technician, at=NOON)
     back = swap_line(line=line, part_number="SK-1", by=technician, at=NOON)
     assert (back.part_number, back.short, held(family.second)) == ("SK-1", 1, 0)
 

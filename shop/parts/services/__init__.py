@@ -1,7 +1,21 @@
 """Every write on stock, a file per activity."""
 
-from shop.parts.services.counting import count
-from shop.parts.services.items import NewPart, add_container, create_part, create_parts
-from shop.parts.services.stock import lock, receive, use
+from shop.parts.services.counting import correct, count, write_off
+from shop.parts.services.items import NewPart, add_container, create_part, create_parts, set_keeping
+from shop.parts.services.stock import issue, lock, put_back, receive, use
 
-__all__ = ["NewPart", "add_container", "count", "create_part", "create_parts", "lock", "receive", "use"]
+__all__ = [
+    "NewPart",
+    "add_container",
+    "correct",
+    "count",
+    "create_part",
+    "create_parts",
+    "issue",
+    "lock",
+    "put_back",
+    "receive",
+    "set_keeping",
+    "use",
+    "write_off",
+]

@@ -18,6 +18,8 @@ from shop.specs.models import KitLine, KitMeasure
 from shop.staff.models import User
 from shop.staff.services import note, note_each
 
+MOST_DAYS = 3650
+
 
 @dataclass(frozen=True)
 class NewPart:
@@ -99,3 +101,20 @@ def add_container(*, part: Part, name: str, size: int, price: Decimal, by: User,
     container.save()
     note(who=by, kind="part", key=part.pk, what=f"container: {container}, {held}, {price}", at=at)
     return container
+
+
+@transaction.atomic
+def set_keeping(*, part: Part, days: int | None, by: User, at: datetime) -> Part:
+    """Say how many days a stock item keeps once its container is opened; None: no limit is known.
+
+    It holds for what is received from now on, and for lots that are there already.
+    """
+    part = Part.objects.select_for_update(no_key=True).get(pk=part.pk)
+    if days is not None and not 0 < days <= MOST_DAYS:
+        raise refused("days", f"Give 1 to {MOST_DAYS} days, or leave it empty.", "days")
+    if part.keeps_days != days:
+        part.keeps_days = days
+        part.save(update_fields=["keeps_days"])
+        words = f"keeps {days} days once opened" if days else "no limit is known once it is opened"
+        note(who=by, kind="part", key=part.pk, what=words, at=at)
+    return part

@@ -7,7 +7,7 @@ from shop.core.clock import local_day
 from shop.core.errors import Conflict, refused
 from shop.customers.services import mark_forecast_stale
 from shop.parts import services as parts
-from shop.picklists.models import PickLine
+from shop.picklists.models import PickLine, PickList
 from shop.staff.models import User
 from shop.staff.services import note
 from shop.workorders.models import DamperJob, JobStatus, OrderStatus, WorkOrder
@@ -45,7 +45,8 @@ def close_job(*, job: DamperJob, override_reason: str = "", by: User, at: dateti
 def close_order(*, order: WorkOrder, used: list[tuple[PickLine, int]], by: User, at: datetime) -> WorkOrder:
     """All dampers are done: book the parts that were used, end what was held, and begin the next service cycle.
 
-    used gives base units per line; a line that is not named used what it asked for.
+    used gives base units per line; a line that is not named used what it asks for. What was picked and not used goes
+    back to the shelf; what was not picked is taken from it now.
     """
     order = WorkOrder.objects.select_for_update(of=("self",)).select_related("vehicle", "pick_list").get(pk=order.pk)
     if order.status in (OrderStatus.READY, OrderStatus.HANDED_BACK):
@@ -54,18 +55,19 @@ def close_order(*, order: WorkOrder, used: list[tuple[PickLine, int]], by: User,
         raise Conflict(f"{order} is {order.get_status_display()}: it is not on the benches.", code="not_on_bench")
     if open_jobs := [job for job in order.jobs.kept().select_related("damper") if job.status != JobStatus.CLOSED]:
         raise ValidationError([f"Damper {job.tag}, {job.damper.where()}, is not closed yet." for job in open_jobs])
+    if order.vehicle:  # before the parts, as check-in does, so that the two never wait for each other in a circle
+        mark_forecast_stale(vehicle=order.vehicle)
+    PickList.objects.select_for_update().get(pk=order.pick_list_id)
     lines = list(order.pick_list.lines.select_related("part", "reservation"))
     amounts = {line.pk: amount for line, amount in used}
     if strangers := set(amounts) - {line.pk for line in lines}:
         raise ValidationError({"used": f"{len(strangers)} lines are not on the pick list of {order}."})
     if any(amount < 0 for amount in amounts.values()):
         raise ValidationError({"used": "A used amount is zero or more."})
-    if order.vehicle:  # before the parts, as check-in does, so that the two never wait for each other in a circle
-        mark_forecast_stale(vehicle=order.vehicle)
     parts.lock([line.part for line in lines if line.part])
     refusals = []
     for line in lines:
-        line.used = amounts.get(line.pk, line.amount)
+        line.used = amounts.get(line.pk, line.asks_for)
         try:
             if line.part:
                 reason = f"{order}, {line.tag}"

@@ -35,20 +35,31 @@ def hold_parts(*, order: WorkOrder, by: User, at: datetime) -> WorkOrder:
 
 @transaction.atomic
 def pick_part(*, order: WorkOrder, part_number: str, by: User, at: datetime) -> WorkOrder:
-    """Note that a part was taken from the shelf for every bag it is held for."""
+    """Take a part from the shelf for every bag it is held for. What somebody else has taken already is told."""
     order = _while_running(order)
-    for line in _lines(order, part_number):
-        if not line.short:
-            picklists.pick(line=line, by=by, at=at)
+    lines = [line for line in _lines(order, part_number) if not line.short and not line.not_asked]
+    waiting = [line for line in lines if line.held or not line.picked_at]
+    for line in waiting or lines:
+        picklists.pick(line=line, by=by, at=at)
     return order
 
 
 @transaction.atomic
 def put_back_part(*, order: WorkOrder, part_number: str, by: User, at: datetime) -> WorkOrder:
-    """Note that a part went back to the shelf from every bag."""
+    """Put a part back on the shelf from every bag."""
     order = _while_running(order)
     for line in _lines(order, part_number):
         picklists.unpick(line=line, by=by, at=at)
+    return order
+
+
+@transaction.atomic
+def put_all_back(*, order: WorkOrder, by: User, at: datetime) -> WorkOrder:
+    """Put everything that lies in the bags of an order back on the shelf, before it is called off for example."""
+    order = _while_running(order)
+    if back := picklists.put_all_back(pick_list=order.pick_list, by=by, at=at):
+        what = f"put back: {', '.join(f'{line.part_number} of {line.tag}' for line in back)}"
+        note(who=by, kind="order", key=order.pk, what=what, at=at)
     return order
 
 
@@ -115,7 +126,12 @@ def swap_part(*, order: WorkOrder, part_number: str, instead: str, by: User, at:
     done = any(line.part_number == instead and part_number in {one.part_number for one in line.chain} for line in lines)
     moved, refusal = [], None
     for line in lines if done else _lines(order, part_number):
-        if line.part_number == instead or line.picked_at or (instead != line.asked_for and not line.short):
+        if (
+            line.part_number == instead
+            or line.picked_at
+            or line.issued
+            or (instead != line.asked_for and not line.short)
+        ):
             continue
         try:
             with transaction.atomic():
