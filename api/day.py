@@ -61,7 +61,8 @@ class GroupOutput(serializers.Serializer):
     """Orders of which the desk does the same next."""
 
     key = serializers.CharField(
-        help_text="Of today: late, arriving, on_bench, waiting, ready, coming. Of another day: arriving, planned, promised."
+        help_text="Of today: late, arriving, on_bench, waiting, ready, coming; "
+        "of another day: arriving, planned, promised."
     )
     rows = DayRowOutput(many=True)
 
