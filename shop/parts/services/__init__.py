@@ -1,7 +1,40 @@
 """Every write on stock, a file per activity."""
 
+from shop.parts.services.buying import (
+    Arrived,
+    Wanted,
+    call_off_rest,
+    correct_receipt,
+    receive_delivery,
+    send_order,
+    set_line,
+    start_order,
+)
 from shop.parts.services.counting import count
 from shop.parts.services.items import NewPart, add_container, create_part, create_parts
 from shop.parts.services.stock import lock, receive, use
+from shop.parts.services.suppliers import add_item, change_item, change_supplier, create_supplier, note_price
 
-__all__ = ["NewPart", "add_container", "count", "create_part", "create_parts", "lock", "receive", "use"]
+__all__ = [
+    "Arrived",
+    "NewPart",
+    "Wanted",
+    "add_container",
+    "add_item",
+    "call_off_rest",
+    "change_item",
+    "change_supplier",
+    "correct_receipt",
+    "count",
+    "create_part",
+    "create_parts",
+    "create_supplier",
+    "lock",
+    "note_price",
+    "receive",
+    "receive_delivery",
+    "send_order",
+    "set_line",
+    "start_order",
+    "use",
+]
