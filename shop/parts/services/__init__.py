@@ -12,6 +12,7 @@ from shop.parts.services.buying import (
 )
 from shop.parts.services.counting import count
 from shop.parts.services.items import NewPart, add_container, create_part, create_parts
+from shop.parts.services.reordering import fix_reorder, unfix_reorder
 from shop.parts.services.stock import lock, receive, use
 from shop.parts.services.suppliers import add_item, change_item, change_supplier, create_supplier, note_price
 
@@ -29,6 +30,7 @@ __all__ = [
     "create_part",
     "create_parts",
     "create_supplier",
+    "fix_reorder",
     "lock",
     "note_price",
     "receive",
@@ -36,5 +38,6 @@ __all__ = [
     "send_order",
     "set_line",
     "start_order",
+    "unfix_reorder",
     "use",
 ]
