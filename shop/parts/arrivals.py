@@ -1,6 +1,6 @@
 """When parts that are short can be on the shelf."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -47,7 +47,7 @@ def arrivals(short: Mapping[Part, int], *, today: date, before: Mapping[int, int
     base units by the part's key); a delivery that is late counts from the next working day on. What is not on its way
     takes the lead time of the supplier who delivers soonest, if it is ordered today. Two queries for any number.
     """
-    coming, sold = _coming(short, today), usual_items(short, today)
+    coming, sold = coming_of(short, today), usual_items(short, today)
     return {
         part.pk: arrival(
             part, amount, coming.get(part.pk, []), sold.get(part.pk, []), today, (before or {}).get(part.pk, 0)
@@ -56,7 +56,7 @@ def arrivals(short: Mapping[Part, int], *, today: date, before: Mapping[int, int
     }
 
 
-def _coming(parts, today: date) -> dict[int, list[Coming]]:
+def coming_of(parts: Iterable[Part], today: date) -> dict[int, list[Coming]]:
     """What is on its way of each part, the first to come first; one query."""
     found = {}
     for line in PurchaseLine.objects.filter(part__in=[part.pk for part in parts]).still_to_come():

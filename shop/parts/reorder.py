@@ -32,6 +32,7 @@ from shop.parts.workdays import CALENDAR_DAYS_A_WORKING_DAY
 # Movements by which a part goes to a customer's dampers; counts, and oil poured away, are no demand.
 TAKEN = (MovementKind.USED,)
 YEAR = 365
+YEAR_AGO = timedelta(days=YEAR)
 WINDOW_DAYS = 180
 SHORTEST_WINDOW_DAYS = 30  # of a part that is new in the stock list
 FEWEST_DAYS_OF_USE = 6  # in the window; taken less often, a part is judged by the whole year
