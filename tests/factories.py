@@ -173,7 +173,7 @@ def make_supplier(**given):
     from shop.parts.services import create_supplier
 
     by = given.pop("by", None) or make_user(Role.MANAGER)
-    defaults = {"name": f"Quarry Supply {next(_number)}", "lead_days": 5, "email": "orders@example.com"}
+    defaults = {"name": f"Ferrisgate Supply {next(_number)}", "lead_days": 5, "email": "orders@example.com"}
     return create_supplier(**defaults | given, by=by, at=NOON)
 
 

@@ -160,7 +160,7 @@ def test_it_takes_as_many_queries_for_thirty_parts_as_for_three(django_assert_nu
 
 def test_what_is_on_order_comes_on_its_day_after_what_others_wait_for():
     part = make.make_part()
-    item = make.make_item(part, make.make_supplier(name="Quarry Supply"))
+    item = make.make_item(part, make.make_supplier(name="Ferrisgate Supply"))
     first = make.make_purchase((item, 4), expected_on=date(2026, 12, 1))
     second = make.make_purchase((item, 6), expected_on=date(2026, 12, 8))
 
@@ -168,7 +168,7 @@ def test_what_is_on_order_comes_on_its_day_after_what_others_wait_for():
         return arrivals({part: amount}, today=TODAY, before={part.pk: before})[part.pk]
 
     assert (when(4).day, when(4).ordered) == (date(2026, 12, 1), True)
-    assert when(4).words == f"on order, {first}; Quarry Supply delivers on Tuesday 1 December"
+    assert when(4).words == f"on order, {first}; Ferrisgate Supply delivers on Tuesday 1 December"
     assert when(5).day == when(4, before=1).day == date(2026, 12, 8)
     receive_delivery(
         order=first, delivery_note="1", arrived=[Arrived(first.lines.get(), 4)], by=make.make_user(), at=NOON
@@ -177,28 +177,28 @@ def test_what_is_on_order_comes_on_its_day_after_what_others_wait_for():
     over = when(8)
     assert (over.day, over.ordered) == (date(2026, 12, 8), False)
     assert over.words == (
-        "2 not ordered; Quarry Supply delivers in 5 working days: Wednesday 2 December if ordered today"
+        "2 not ordered; Ferrisgate Supply delivers in 5 working days: Wednesday 2 December if ordered today"
     )
 
 
 def test_what_is_not_ordered_takes_the_lead_time_of_the_soonest_supplier():
     part = make.make_part()
     make.make_item(part, make.make_supplier(lead_days=9), price="1.00")
-    make.make_item(part, make.make_supplier(name="Quarry Supply", lead_days=5, order_days="4"), price="2.00")
+    make.make_item(part, make.make_supplier(name="Ferrisgate Supply", lead_days=5, order_days="4"), price="2.00")
     got = arrivals({part: 1}, today=TODAY)[part.pk]
     # They take orders on Fridays: the 27th, and five working days from there.
     assert got.day == date(2026, 12, 4)
-    assert got.words == "not ordered; Quarry Supply delivers in 5 working days: Friday 4 December if ordered today"
+    assert got.words == "not ordered; Ferrisgate Supply delivers in 5 working days: Friday 4 December if ordered today"
 
 
 def test_a_late_delivery_is_told_and_counts_from_the_next_working_day():
     part = make.make_part()
-    item = make.make_item(part, make.make_supplier(name="Quarry Supply"))
+    item = make.make_item(part, make.make_supplier(name="Ferrisgate Supply"))
     earlier = NOON - timedelta(days=10)
     order = make.make_purchase((item, 2), expected_on=date(2026, 11, 20), at=earlier)
     got = arrivals({part: 2}, today=TODAY)[part.pk]
     assert got.day == date(2026, 11, 26)
-    assert got.words == f"on order, {order}; Quarry Supply is late since Friday 20 November: ask them"
+    assert got.words == f"on order, {order}; Ferrisgate Supply is late since Friday 20 November: ask them"
 
 
 def test_a_draft_is_no_order_and_nobody_can_say_without_a_supplier():

@@ -53,9 +53,9 @@ def test_a_day_of_another_century_is_refused(manager):
 
 
 def test_two_suppliers_of_one_name_are_refused(manager):
-    make.make_supplier(name="Quarry Supply")
+    make.make_supplier(name="Ferrisgate Supply")
     with pytest.raises(ValidationError, match="in the book already"):
-        create_supplier(name=" quarry  supply ", lead_days=3, by=manager, at=NOON)
+        create_supplier(name=" ferrisgate  supply ", lead_days=3, by=manager, at=NOON)
 
 
 @pytest.mark.parametrize(
@@ -71,13 +71,13 @@ def test_two_suppliers_of_one_name_are_refused(manager):
 )
 def test_a_supplier_that_says_nonsense_is_refused(manager, given, field):
     with pytest.raises(ValidationError) as refused:
-        create_supplier(**{"name": "Quarry Supply", "lead_days": 5} | given, by=manager, at=NOON)
+        create_supplier(**{"name": "Ferrisgate Supply", "lead_days": 5} | given, by=manager, at=NOON)
     assert set(refused.value.message_dict) == {field}
 
 
 def test_a_change_tells_what_changed_and_the_second_who_saves_is_told(manager):
-    supplier = make.make_supplier(name="Quarry Supply", order_days="1")
-    given = {"supplier": supplier, "version": 1, "name": "Quarry Supply", "email": supplier.email, "by": manager}
+    supplier = make.make_supplier(name="Ferrisgate Supply", order_days="1")
+    given = {"supplier": supplier, "version": 1, "name": "Ferrisgate Supply", "email": supplier.email, "by": manager}
     change_supplier(**given, lead_days=7, lead_deviation_days=2, order_days="30", at=NOON)
     assert told(supplier)[-1] == "lead time: 7 working days ± 2, order days: Monday, Thursday"
     with pytest.raises(Conflict):
@@ -118,7 +118,7 @@ def test_what_is_not_sold_any_more_is_not_offered(manager):
 @pytest.mark.django_db(transaction=True)
 def test_two_managers_entering_one_supplier_at_once_make_one():
     by = make.make_user()
-    outcomes = at_once(*[lambda: create_supplier(name="Quarry Supply", lead_days=5, by=by, at=NOON)] * 2)
+    outcomes = at_once(*[lambda: create_supplier(name="Ferrisgate Supply", lead_days=5, by=by, at=NOON)] * 2)
     assert sum(isinstance(one, ValidationError) for one in outcomes) == 1, outcomes
 
 

@@ -33,8 +33,8 @@ def order_for(part, dampers=1, promised_in=5, amount=1):
 
 
 @pytest.fixture
-def quarry(db):
-    return make.make_supplier(name="Quarry Supply", lead_days=5)
+def ferrisgate(db):
+    return make.make_supplier(name="Ferrisgate Supply", lead_days=5)
 
 
 def one_row(found):
@@ -42,35 +42,35 @@ def one_row(found):
     return row
 
 
-def test_short_lines_become_a_suggestion_with_the_promise_at_risk(quarry):
+def test_short_lines_become_a_suggestion_with_the_promise_at_risk(ferrisgate):
     kit = make.make_part("SK-1", name="seal kit", on_hand=1)
-    make.make_item(kit, quarry, price="18.50", pack=4)
+    make.make_item(kit, ferrisgate, price="18.50", pack=4)
     late, in_time = order_for(kit, 3, promised_in=5), order_for(kit, 2, promised_in=9)
     found = to_buy(now=NOON)
     row = one_row(found)
     assert (row.need, [(one.units, one.net) for one in row.buys]) == (4, [(4, Decimal("74.00"))])
     assert [one.words for one in row.waits] == [
-        f"{late} promised Monday 30 November; not ordered; Quarry Supply delivers in 5 working days: "
+        f"{late} promised Monday 30 November; not ordered; Ferrisgate Supply delivers in 5 working days: "
         "Wednesday 2 December if ordered today: 2 days late",
-        f"{in_time} promised Friday 4 December; not ordered; Quarry Supply delivers in 5 working days: "
+        f"{in_time} promised Friday 4 December; not ordered; Ferrisgate Supply delivers in 5 working days: "
         "Wednesday 2 December if ordered today: in time",
     ]
     assert [one.at_risk for one in row.waits] == [True, False]
     assert found.suppliers[0].total == Decimal("74.00")
 
 
-def test_what_is_on_its_way_goes_to_the_earliest_promise_and_only_the_rest_is_bought(quarry):
+def test_what_is_on_its_way_goes_to_the_earliest_promise_and_only_the_rest_is_bought(ferrisgate):
     kit = make.make_part("SK-1")
-    item = make.make_item(kit, quarry)
+    item = make.make_item(kit, ferrisgate)
     first, second = order_for(kit, 2, promised_in=6), order_for(kit, 2, promised_in=8)
     purchase = make.make_purchase((item, 3), expected_on=date(2026, 12, 1))
     row = one_row(to_buy(now=NOON))
     assert (row.need, row.buys[0].units) == (1, 1)
     assert row.waits[0].words == (
         f"{first} promised Tuesday 1 December; on order, {purchase}; "
-        "Quarry Supply delivers on Tuesday 1 December: in time"
+        "Ferrisgate Supply delivers on Tuesday 1 December: in time"
     )
-    assert row.waits[1].words.startswith(f"{second} promised Thursday 3 December; 1 not ordered; Quarry Supply")
+    assert row.waits[1].words.startswith(f"{second} promised Thursday 3 December; 1 not ordered; Ferrisgate Supply")
     # As a booking asks: what others wait for comes first, if it was promised earlier.
     before = waited_for([kit], promised_before=second.promised_for)
     assert before == {kit.pk: 2}
@@ -79,39 +79,41 @@ def test_what_is_on_its_way_goes_to_the_earliest_promise_and_only_the_rest_is_bo
     assert waited_for([kit]) == {kit.pk: 4}
 
 
-def test_what_stands_in_a_draft_is_not_suggested_again(quarry):
+def test_what_stands_in_a_draft_is_not_suggested_again(ferrisgate):
     kit = make.make_part("SK-1")
-    item = make.make_item(kit, quarry)
+    item = make.make_item(kit, ferrisgate)
     order_for(kit, 2)
     row = one_row(to_buy(now=NOON))
     wanted = [Wanted(one.item, one.units) for one in row.buys]
-    start_order(supplier=quarry, wanted=wanted, by=make.make_user(), at=NOON)
+    start_order(supplier=ferrisgate, wanted=wanted, by=make.make_user(), at=NOON)
     found = to_buy(now=NOON)
     assert found.suppliers == []
     assert [(one.drafted, one.need) for one in found.covered] == [(2, 0)]
     assert item.lines.get().units == 2
 
 
-def test_who_keeps_the_promise_is_asked_before_who_is_cheap(quarry):
+def test_who_keeps_the_promise_is_asked_before_who_is_cheap(ferrisgate):
     kit = make.make_part("SK-1")
-    make.make_item(kit, quarry, price="15.00")
-    sooner = make.make_supplier(name="Ridgeline Trade", lead_days=2)
+    make.make_item(kit, ferrisgate, price="15.00")
+    sooner = make.make_supplier(name="Ondreval Trade", lead_days=2)
     make.make_item(kit, sooner, price="19.00")
     order = order_for(kit, 2, promised_in=5)
     row = one_row(to_buy(now=NOON))
     assert row.buys[0].item.supplier == sooner
-    assert row.instead == ("Quarry Supply asks 8.00 less, delivers on Wednesday 2 December and keeps fewer promises")
+    assert row.instead == (
+        "Ferrisgate Supply asks 8.00 less, delivers on Wednesday 2 December and keeps fewer promises"
+    )
     call_off(order=order, why="sold it", by=make.make_user(), at=NOON)
     order_for(kit, 2, promised_in=20)
     row = one_row(to_buy(now=NOON))
-    assert row.buys[0].item.supplier == quarry
-    assert row.instead == "Ridgeline Trade delivers sooner, on Friday 27 November for 8.00 more"
+    assert row.buys[0].item.supplier == ferrisgate
+    assert row.instead == "Ondreval Trade delivers sooner, on Friday 27 November for 8.00 more"
 
 
-def test_what_is_at_its_reorder_point_is_suggested_beside_what_is_short(quarry, manager):
+def test_what_is_at_its_reorder_point_is_suggested_beside_what_is_short(ferrisgate, manager):
     kit, shelf = make.make_part("SK-1"), make.make_part("SK-2", on_hand=2)
     for part in (kit, shelf):
-        make.make_item(part, quarry)
+        make.make_item(part, ferrisgate)
     fix_reorder(part=shelf, point=2, amount=5, why="season", by=manager, at=NOON)
     fix_reorder(part=kit, point=1, amount=6, why="season", by=manager, at=NOON)
     order_for(kit, 3)
@@ -120,7 +122,7 @@ def test_what_is_at_its_reorder_point_is_suggested_beside_what_is_short(quarry, 
     assert [one.part for one in reorder_list(now=NOON)] == [kit, shelf]
 
 
-def test_what_nobody_sells_or_is_no_stock_item_is_told(quarry):
+def test_what_nobody_sells_or_is_no_stock_item_is_told(ferrisgate):
     kit, ghost = make.make_part("SK-1"), make.make_part("SK-9")
     order = order_for(kit)
     order_for(ghost)
@@ -138,9 +140,9 @@ def test_what_nobody_sells_or_is_no_stock_item_is_told(quarry):
     assert [one.part_number for one in to_buy(now=NOON).unlisted] == ["NEVER-1"]
 
 
-def test_what_lies_on_the_shelf_is_not_bought_but_told_to_be_held(quarry):
+def test_what_lies_on_the_shelf_is_not_bought_but_told_to_be_held(ferrisgate):
     kit = make.make_part("SK-1")
-    make.make_item(kit, quarry)
+    make.make_item(kit, ferrisgate)
     order = order_for(kit, 2)
     make.make_movement(kit, 2)
     found = to_buy(now=NOON)
@@ -150,11 +152,11 @@ def test_what_lies_on_the_shelf_is_not_bought_but_told_to_be_held(quarry):
     )
 
 
-def test_the_page_takes_as_many_queries_for_many_orders_as_for_few(quarry, django_assert_num_queries):
+def test_the_page_takes_as_many_queries_for_many_orders_as_for_few(ferrisgate, django_assert_num_queries):
     def fill(count):
         for _ in range(count):
             kit = make.make_part()
-            make.make_purchase((make.make_item(kit, quarry), 1))
+            make.make_purchase((make.make_item(kit, ferrisgate), 1))
             make.make_purchase((make.make_item(kit), 1), sent=False)
             order_for(kit, 3)
             order_for(kit, 1)
@@ -168,8 +170,8 @@ def test_the_page_takes_as_many_queries_for_many_orders_as_for_few(quarry, djang
     assert sum(len(one.rows) for one in found.suppliers) == 8
 
 
-def test_late_deliveries_come_the_longest_late_first(quarry):
-    item, earlier = make.make_item(make.make_part(), quarry), NOON - timedelta(days=20)
+def test_late_deliveries_come_the_longest_late_first(ferrisgate):
+    item, earlier = make.make_item(make.make_part(), ferrisgate), NOON - timedelta(days=20)
     for day in (24, 20, 26):
         make.make_purchase((item, 1), expected_on=date(2026, 11, day), at=earlier)
     assert [one.due_on.day for one in late_deliveries(TODAY)] == [20, 24]
@@ -208,9 +210,9 @@ def items_of(part, rows, supplier):
         (900, [sold(1_000, None), sold(5_000, "1.00")], [(5_000, 1)]),
     ],
 )
-def test_the_cheapest_whole_packs_hold_what_is_needed(quarry, need, rows, bought):
+def test_the_cheapest_whole_packs_hold_what_is_needed(ferrisgate, need, rows, bought):
     measure = "volume" if rows[0]["size"] > 1 else "count"
-    buys = cover(need, items_of(make.make_part(measure=measure), rows, quarry))
+    buys = cover(need, items_of(make.make_part(measure=measure), rows, ferrisgate))
     assert sorted((one.item.size, one.units) for one in buys) == bought
 
 
@@ -245,9 +247,9 @@ def test_what_is_suggested_covers_what_is_short_in_whole_packs(db, need, rows):
 
 
 @pytest.mark.flow
-def test_what_came_is_held_for_the_orders_that_wait_in_the_order_of_their_promises(quarry, desk):
+def test_what_came_is_held_for_the_orders_that_wait_in_the_order_of_their_promises(ferrisgate, desk):
     kit = make.make_part("SK-1", name="seal kit")
-    purchase = make.make_purchase((make.make_item(kit, quarry), 3))
+    purchase = make.make_purchase((make.make_item(kit, ferrisgate), 3))
     last, first = order_for(kit, 2, promised_in=9), order_for(kit, 2, promised_in=3)
     receive_delivery(order=purchase, delivery_note="1", arrived=[Arrived(purchase.lines.get(), 3)], by=desk, at=NOON)
     got = hold_for_waiting(parts=[kit], by=desk, at=NOON)

@@ -10,6 +10,7 @@ from django.db import transaction
 from django.db.models import Sum
 
 from shop.calc.intervals import day_in_words
+from shop.core.amounts import price_in_words
 from shop.core.clock import local_day
 from shop.core.errors import Conflict, refused, renamed
 from shop.core.rows import one_line
@@ -26,7 +27,7 @@ from shop.parts.models import (
 )
 from shop.parts.services.counting import count
 from shop.parts.services.stock import lock, receive
-from shop.parts.services.suppliers import DEAREST, plain
+from shop.parts.services.suppliers import DEAREST
 from shop.staff.models import User
 from shop.staff.services import note as note_down
 
@@ -315,8 +316,8 @@ def _receive_line(receipt: Receipt, line: PurchaseLine, one: Arrived) -> str:
     if more:
         words += f", {one.units - line.to_come} more than ordered: {one_line(one.why)}"
     if one.price is not None and one.price != line.price:
-        agreed = f", agreed {plain(line.price)}" if line.price is not None else ""
-        words += f", paid {plain(one.price)} for one{agreed}"
+        agreed = f", agreed {price_in_words(line.price)}" if line.price is not None else ""
+        words += f", paid {price_in_words(one.price)} for one{agreed}"
     return words
 
 

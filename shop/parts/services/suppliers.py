@@ -7,6 +7,7 @@ from django.conf import settings
 from django.db import transaction
 
 from shop.calc.intervals import day_in_words
+from shop.core.amounts import price_in_words
 from shop.core.clock import local_day
 from shop.core.errors import refused
 from shop.core.rows import one_line, save_new, unchanged
@@ -213,13 +214,10 @@ def note_price(*, item: SupplierItem, price: Decimal, from_day: date, by: User, 
         raise refused("from_day", f"{day_in_words(from_day)} cannot be right. Give a day of these years.", "day")
     row = SupplierPrice(item=item, price=price, currency=settings.CURRENCY, from_day=from_day, noted_by=by, noted_at=at)
     row.save(force_insert=True)
-    _tell(item.supplier, f"price of {item}: {plain(price)} {row.currency} from {day_in_words(from_day)}", by, at)
+    _tell(
+        item.supplier, f"price of {item}: {price_in_words(price)} {row.currency} from {day_in_words(from_day)}", by, at
+    )
     return row
-
-
-def plain(price: Decimal) -> str:
-    """A price with two figures behind the point, and with more only when it has them: 21.50, 0.0850."""
-    return f"{price:.2f}" if price == round(price, 2) else f"{price.normalize():f}"
 
 
 def _tell(supplier: Supplier, what: str, by: User, at: datetime) -> None:
