@@ -71,6 +71,11 @@ SHOP_ALTITUDE_M = env.quantity("SHOP_ALTITUDE", "0 m", "length", low="-500 m", h
 GAUGE_VOLUME_M3 = env.quantity("GAUGE_VOLUME", "0 mL", "volume", low="0 mL", high="100 mL")
 # Oil bought on top of what the sheet says, for bleeding and spilling.
 OIL_ALLOWANCE_PERCENT = env.number("OIL_ALLOWANCE_PERCENT", 10, low=0, high=100)
+# Reorder points and order quantities: how many waits in a hundred end without running out, what one order costs in work
+# and postage, what it costs to keep a part for a year in percent of its price.
+SERVICE_LEVEL_PERCENT = env.number("SERVICE_LEVEL_PERCENT", 95, low=50, high=99.9)
+ORDER_COST = env.number("ORDER_COST", 8, low=0, high=1000)
+KEEPING_PERCENT = env.number("KEEPING_PERCENT", 20, low=1, high=100)
 # Days before the due date at which the customer is told.
 REMINDER_LEAD_DAYS = int(env.number("REMINDER_LEAD_DAYS", 14, low=0, high=120))
 REMINDER_LINK_DAYS = int(env.number("REMINDER_LINK_DAYS", 120, low=31, high=730))

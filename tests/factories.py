@@ -1,6 +1,7 @@
 """Plain makers of rows for tests: make_x(**given), everything else by default. Data here is invented."""
 
 from datetime import UTC, date, datetime, time, timedelta
+from decimal import Decimal
 from itertools import count
 
 from shop.customers.models import Customer, Meter, MeterReading, ReadingSource, Vehicle, VehicleModel
@@ -183,6 +184,33 @@ def make_movement(part, amount, container=None, **given):
     given = defaults | given
     given["by"] = given["by"] or make_user(Role.DESK)
     return Movement.objects.create(part=part, container=container, amount=amount, **given)
+
+
+def make_supplier(**given):
+    from shop.parts.services import create_supplier
+
+    by = given.pop("by", None) or make_user(Role.MANAGER)
+    defaults = {"name": f"Ferrisgate Supply {next(_number)}", "lead_days": 5, "email": "orders@example.com"}
+    return create_supplier(**defaults | given, by=by, at=NOON)
+
+
+def make_item(part=None, supplier=None, price="8.00", **given):
+    """What a supplier sells, with a price that holds from NOON's day on."""
+    from shop.parts.services import add_item
+
+    given["by"] = given.get("by") or make_user(Role.MANAGER)
+    price = None if price is None else Decimal(price)
+    return add_item(supplier=supplier or make_supplier(), part=part or make_part(), price=price, **{"at": NOON} | given)
+
+
+def make_purchase(*lines, sent=True, expected_on=date(2026, 12, 2), by=None, at=NOON):
+    """An order of (item, units) pairs, all of one supplier, sent unless told otherwise."""
+    from shop.parts.services import Wanted, send_order, start_order
+
+    by = by or make_user(Role.DESK)
+    wanted = [Wanted(item, units) for item, units in lines]
+    order = start_order(supplier=wanted[0].item.supplier, wanted=wanted, by=by, at=at)
+    return send_order(order=order, how="email", expected_on=expected_on, by=by, at=at) if sent else order
 
 
 def make_kit_line(damper_model, part_number, amount=1, measure=KitMeasure.COUNT, **given):

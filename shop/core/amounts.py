@@ -1,5 +1,7 @@
 """Figures in the shop's own units, for pages and papers."""
 
+from decimal import Decimal
+
 from django.conf import settings
 
 from shop.calc.units import figures, from_si, show, show_range, unit
@@ -65,6 +67,11 @@ def stock_amount(amount: int, measure: str) -> str:
     if one.digits or value_si >= 10 * float(one.factor):
         return show(value_si, one.symbol)
     return f"{figures(value_si, one.symbol, 1).removesuffix('.0')} {one.symbol}"  # half a millilitre is not one
+
+
+def price_in_words(price: Decimal) -> str:
+    """A price with two figures behind the point, and with more only when it has them: 21.50, 0.085."""
+    return f"{price:.2f}" if price == round(price, 2) else f"{price.normalize():f}"
 
 
 def to_base_unit(value_si: float, measure: str) -> int:

@@ -14,6 +14,7 @@ from django.template.loader import render_to_string
 from shop.core.services import fingerprint
 from shop.documents import render, selectors
 from shop.documents.selectors.words import site_address
+from shop.parts.models import PurchaseOrder
 from shop.workorders.models import OrderStatus, WorkOrder
 from shop.workorders.selectors import figures_changed_of, on_bench
 from shop.workorders.services import register_card
@@ -111,6 +112,23 @@ def service_record(*, order: WorkOrder) -> Paper:
         return render.write_pdf(render_to_string("documents/service_record.html", context))
 
     return Paper(digest, None, _kept(digest, make), f"{record.number}-service-record.pdf")
+
+
+def purchase_paper(*, order: PurchaseOrder) -> Paper:
+    """An order to a supplier; a draft says that nothing is ordered by it."""
+    paper = selectors.purchase(order)
+    digest = _digest(asdict(paper))
+
+    def make():
+        context = {"paper": paper, "title": f"Purchase order {paper.number}", "shop": paper.shop}
+        return render.write_pdf(render_to_string("documents/purchase_order.html", context))
+
+    return Paper(digest, None, _kept(digest, make), f"{paper.number}.pdf")
+
+
+def purchase_text(*, order: PurchaseOrder) -> str:
+    """The same as plain text, for an e-mail."""
+    return selectors.purchase(order).as_text()
 
 
 def _card_now(order: WorkOrder) -> tuple[selectors.Card, str]:

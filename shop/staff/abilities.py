@@ -15,9 +15,10 @@ ABILITIES = {
     "pick": ALL,  # take the parts of a pick list from the shelf
     "work": BENCH,  # readings, steps, checks, closing
     "override": MANAGER,  # close a job that lacks something, with a reason
-    "keep_stock": DESK,  # receive and count parts
     "count_stock": ALL,  # enter figures into a stock take that somebody started
     "write_off": MANAGER,  # throw stock away, with a reason
+    "keep_stock": DESK,  # receive, count and order parts
+    "keep_suppliers": MANAGER,  # suppliers, what they sell, prices, reorder points by hand
     "keep_specs": MANAGER,  # enter spec sheets
     "verify_specs": BENCH,  # confirm a sheet that somebody else entered
     "keep_staff": MANAGER,

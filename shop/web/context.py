@@ -10,6 +10,7 @@ PLACES = [
     ("Catalogue", "manage:catalogue", "look"),
     ("Spec table", "manage:sheets", "look"),
     ("Stock", "manage:stock", "look"),
+    ("Buying", "manage:buying", "look"),
     ("Reminders", "manage:reminders", "look"),
     ("Import, export", "manage:exchange", "exchange"),
     ("Staff", "manage:staff", "keep_staff"),

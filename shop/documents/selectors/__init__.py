@@ -6,6 +6,7 @@ their content is equal: the digest on a job card rests on that.
 
 from shop.documents.selectors.card import Card, card
 from shop.documents.selectors.pick_list import PickPaper, pick_paper
+from shop.documents.selectors.purchase import PurchasePaper, purchase
 from shop.documents.selectors.record import Record, record
 from shop.documents.selectors.stroke import Picture, picture
 from shop.documents.selectors.tags import Tag, tags
@@ -15,12 +16,14 @@ __all__ = [
     "Card",
     "PickPaper",
     "Picture",
+    "PurchasePaper",
     "Record",
     "Tag",
     "Why",
     "card",
     "pick_paper",
     "picture",
+    "purchase",
     "record",
     "tags",
     "why",

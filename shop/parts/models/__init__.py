@@ -1,5 +1,15 @@
 """Every table of the stock room, a file per activity."""
 
+from shop.parts.models.buying import (
+    ON_ITS_WAY,
+    PurchaseLine,
+    PurchaseOrder,
+    PurchaseStatus,
+    Receipt,
+    ReceiptLine,
+    ReorderFix,
+    SentHow,
+)
 from shop.parts.models.stock import (
     BASE_UNIT_SI,
     MOST_AT_ONCE_SI,
@@ -11,17 +21,30 @@ from shop.parts.models.stock import (
     Reservation,
     ReservationState,
 )
+from shop.parts.models.suppliers import MOST_UNITS, Supplier, SupplierItem, SupplierPrice
 from shop.specs.models import MOST_AT_ONCE
 
 __all__ = [
     "BASE_UNIT_SI",
     "MOST_AT_ONCE",
     "MOST_AT_ONCE_SI",
+    "MOST_UNITS",
+    "ON_ITS_WAY",
     "Container",
     "Lot",
     "Movement",
     "MovementKind",
     "Part",
+    "PurchaseLine",
+    "PurchaseOrder",
+    "PurchaseStatus",
+    "Receipt",
+    "ReceiptLine",
+    "ReorderFix",
     "Reservation",
     "ReservationState",
+    "SentHow",
+    "Supplier",
+    "SupplierItem",
+    "SupplierPrice",
 ]

@@ -1,21 +1,48 @@
 """Every write on stock, a file per activity."""
 
+from shop.parts.services.buying import (
+    Arrived,
+    Wanted,
+    call_off_rest,
+    correct_receipt,
+    receive_delivery,
+    send_order,
+    set_line,
+    start_order,
+)
 from shop.parts.services.counting import correct, count, write_off
 from shop.parts.services.items import NewPart, add_container, create_part, create_parts, set_keeping
+from shop.parts.services.reordering import fix_reorder, unfix_reorder
 from shop.parts.services.stock import issue, lock, put_back, receive, use
+from shop.parts.services.suppliers import add_item, change_item, change_supplier, create_supplier, note_price
 
 __all__ = [
+    "Arrived",
     "NewPart",
+    "Wanted",
     "add_container",
+    "add_item",
+    "call_off_rest",
+    "change_item",
+    "change_supplier",
     "correct",
+    "correct_receipt",
     "count",
     "create_part",
     "create_parts",
+    "create_supplier",
+    "fix_reorder",
     "issue",
     "lock",
+    "note_price",
     "put_back",
     "receive",
+    "receive_delivery",
+    "send_order",
     "set_keeping",
+    "set_line",
+    "start_order",
+    "unfix_reorder",
     "use",
     "write_off",
 ]

@@ -2,7 +2,7 @@ from django.urls import include, path
 
 from shop.web.manage import exchange
 from shop.web.manage.reminders import reminders
-from shop.web.manage.views import coverage, hours, lookup, procedures, scans, staff, stock
+from shop.web.manage.views import buying, coverage, hours, lookup, procedures, scans, staff, stock
 
 app_name = "manage"
 urlpatterns = [
@@ -35,6 +35,29 @@ urlpatterns = [
     path("stock/", stock.stock, name="stock"),
     path("stock/receive/", stock.receive, name="receive"),
     path("stock/count/", stock.count, name="count"),
+    path("buying/", buying.buying, name="buying"),
+    path("buying/orders/", buying.purchases, name="purchases"),
+    path("buying/orders/new/", buying.purchase_new, name="purchase_new"),
+    path("buying/orders/<int:pk>/", buying.purchase, name="purchase"),
+    path("buying/orders/<int:pk>/send/", buying.purchase_send, name="purchase_send"),
+    path("buying/orders/<int:pk>/line/", buying.purchase_line, name="purchase_line"),
+    path("buying/orders/<int:pk>/receive/", buying.purchase_receive, name="purchase_receive"),
+    path("buying/orders/<int:pk>/call-off/", buying.purchase_call_off, name="purchase_call_off"),
+    path("buying/orders/<int:pk>/hold/", buying.purchase_hold, name="purchase_hold"),
+    path("buying/orders/<int:pk>/paper/", buying.purchase_paper, name="purchase_paper"),
+    path("buying/orders/<int:pk>/text/", buying.purchase_text, name="purchase_text"),
+    path("buying/deliveries/<int:pk>/correct/", buying.receipt_correct, name="receipt_correct"),
+    path("buying/suppliers/", buying.suppliers, name="suppliers"),
+    path("buying/suppliers/new/", buying.supplier_new, name="supplier_new"),
+    path("buying/suppliers/<int:pk>/", buying.supplier, name="supplier"),
+    path("buying/suppliers/<int:pk>/change/", buying.supplier_change, name="supplier_change"),
+    path("buying/suppliers/<int:pk>/sells/new/", buying.item_new, name="item_new"),
+    path("buying/sells/<int:pk>/", buying.supplier_item, name="supplier_item"),
+    path("buying/sells/<int:pk>/change/", buying.item_change, name="item_change"),
+    path("buying/sells/<int:pk>/price/", buying.item_price, name="item_price"),
+    path("buying/reorder/", buying.reorder_points, name="reorder_points"),
+    path("buying/reorder/<int:pk>/", buying.reorder_part, name="reorder_part"),
+    path("buying/reorder/<int:pk>/by-hand/", buying.reorder_fix, name="reorder_fix"),
     path("reminders/", reminders, name="reminders"),
     path("exchange/", exchange.exchange, name="exchange"),
     path("exchange/files/<int:pk>/", exchange.run, name="import_run"),

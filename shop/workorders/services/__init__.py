@@ -4,6 +4,7 @@ from shop.workorders.services.booking import book, call_off, check_in, drop_damp
 from shop.workorders.services.cards import register_card
 from shop.workorders.services.closing import close_job, close_order
 from shop.workorders.services.damper_models import change_damper_model
+from shop.workorders.services.incoming import hold_for_waiting
 from shop.workorders.services.owned import change_damper, change_vehicle, pass_on_vehicle, take_off_damper
 from shop.workorders.services.picking import (
     hold_parts,
@@ -43,6 +44,7 @@ __all__ = [
     "drop_damper",
     "finish_step",
     "hand_back",
+    "hold_for_waiting",
     "hold_parts",
     "minutes_ahead",
     "pass_on_vehicle",

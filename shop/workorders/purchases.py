@@ -1,0 +1,350 @@
+"""What running orders wait for, what to buy for it and for the shelf, and whether a promise is at risk; reads only."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+
+from django.db.models import Exists, OuterRef, Q
+
+from shop.calc import containers as calc
+from shop.calc.inventory import whole_packs
+from shop.calc.money import round_to_cent
+from shop.core.clock import local_day
+from shop.parts.arrivals import Arrival, Coming, arrival, coming_of
+from shop.parts.models import (
+    Movement,
+    Part,
+    PurchaseLine,
+    PurchaseOrder,
+    PurchaseStatus,
+    ReorderFix,
+    Supplier,
+    SupplierItem,
+)
+from shop.parts.reorder import TAKEN, YEAR_AGO, Reorder, reorder, usual_items
+from shop.parts.workdays import day_name, delivery_day
+from shop.picklists.models import PickLine
+from shop.workorders.models import OrderStatus, WorkOrder
+
+GATHERING = (OrderStatus.BOOKED, OrderStatus.ON_BENCH)
+PRICE_STEPS = 10_000  # prices have four figures behind the point; whole numbers of them add up exactly
+
+
+@dataclass(frozen=True)
+class Short:
+    """What one running order lacks of one part, over its bags; part None: the number is not in the stock list."""
+
+    order: WorkOrder
+    part: Part | None
+    part_number: str
+    name: str
+    measure: str
+    amount: int
+
+
+@dataclass(frozen=True)
+class Wait:
+    """One order that waits for a part: when it was promised, when the part can be there, and what that means."""
+
+    short: Short
+    promised: date
+    arrival: Arrival
+    words: str
+
+    @property
+    def order(self) -> WorkOrder:
+        return self.short.order
+
+    @property
+    def late_by(self) -> int:
+        """Calendar days after the promise; 0 when it can be kept, or nobody can say."""
+        return max((self.arrival.day - self.promised).days, 0) if self.arrival.day else 0
+
+    @property
+    def at_risk(self) -> bool:
+        return self.arrival.day is None or self.late_by > 0
+
+
+@dataclass(frozen=True)
+class Buy:
+    """So many pieces or containers of what a supplier sells."""
+
+    item: SupplierItem
+    units: int
+
+    @property
+    def net(self) -> Decimal | None:
+        """What it costs to the cent; None when nobody noted a price."""
+        return None if self.item.price is None else round_to_cent(self.item.price * self.units)
+
+    @property
+    def amount(self) -> int:
+        return self.units * self.item.size
+
+
+@dataclass(frozen=True)
+class Suggestion:
+    """What to buy of one part from one supplier, for which orders, and why."""
+
+    part: Part
+    reorder: Reorder
+    need: int  # base units, without what drafts hold already
+    drafted: int
+    buys: list[Buy]
+    waits: list[Wait]
+    instead: str  # another supplier who is cheaper or sooner; empty when none is
+
+    @property
+    def net(self) -> Decimal | None:
+        nets = [one.net for one in self.buys]
+        return None if None in nets else sum(nets, Decimal(0))
+
+    @property
+    def at_risk(self) -> bool:
+        return any(one.at_risk for one in self.waits)
+
+
+@dataclass(frozen=True)
+class FromSupplier:
+    """All that is to be bought from one supplier."""
+
+    supplier: Supplier
+    delivers_on: date
+    rows: list[Suggestion]
+
+    @property
+    def total(self) -> Decimal:
+        """Of the lines whose price is known."""
+        return sum((row.net for row in self.rows if row.net is not None), Decimal(0))
+
+    @property
+    def without_price(self) -> int:
+        return sum(row.net is None for row in self.rows)
+
+
+@dataclass(frozen=True)
+class ToBuy:
+    """suppliers: what to order now; unsold: what is needed and nobody sells; unlisted: not in the stock list at all;
+    covered: orders that wait for what is on its way, in a draft, or on the shelf already."""
+
+    suppliers: list[FromSupplier]
+    unsold: list[Suggestion]
+    unlisted: list[Short]
+    covered: list[Suggestion]
+
+
+def waiting(parts: Iterable[Part] | None = None) -> list[Short]:
+    """What running orders lack, the earliest promise first; of some parts or of all; one query."""
+    lines = PickLine.objects.filter(pick_list__order__status__in=GATHERING, used=None).select_related(
+        "reservation", "part", "pick_list__order"
+    )
+    if parts is not None:
+        lines = lines.filter(part__in=[part.pk for part in parts])
+    grouped: dict[tuple, list[PickLine]] = {}
+    for line in lines.order_by("pick_list__order__promised_for", "pick_list__order__pk", "part_number"):
+        if line.short:
+            grouped.setdefault((line.pick_list_id, line.part_number, line.part_id), []).append(line)
+    return [
+        Short(
+            order=lines[0].pick_list.order,
+            part=lines[0].part,
+            part_number=lines[0].part_number,
+            name=lines[0].name,
+            measure=lines[0].measure,
+            amount=sum(line.short for line in lines),
+        )
+        for lines in grouped.values()
+    ]
+
+
+def waited_for(parts: Iterable[Part], *, promised_before: datetime | None = None) -> dict[int, int]:
+    """Base units of each part that running orders lack, by its key: of all, or of those promised before a moment.
+
+    For arrivals(before=...): what a new promise has to stand behind. One query.
+    """
+    found: dict[int, int] = {}
+    for short in waiting(parts):
+        if promised_before is None or short.order.promised_for < promised_before:
+            found[short.part.pk] = found.get(short.part.pk, 0) + short.amount
+    return found
+
+
+def to_buy(*, now: datetime) -> ToBuy:
+    """What to order now and from whom: for the orders that wait, and for what is at or under its reorder point.
+
+    Of each part one supplier is asked: who keeps the most promises, of those the cheapest, then the soonest. A constant
+    number of queries.
+    """
+    today, shorts = local_day(now), waiting()
+    by_part: dict[Part, list[Short]] = {}
+    for short in shorts:
+        if short.part:
+            by_part.setdefault(short.part, []).append(short)
+    parts = _candidates(by_part, now)
+    figures = reorder(
+        parts, now=now, short={part.pk: sum(one.amount for one in by_part.get(part, [])) for part in parts}
+    )
+    items, coming, drafted = usual_items(parts, today), coming_of(parts, today), _drafted(parts)
+    suppliers: dict[Supplier, list[Suggestion]] = {}
+    unsold, covered = [], []
+    for part in parts:
+        found = _suggestion(
+            figures[part.pk], by_part.get(part, []), items.get(part.pk, []), coming.get(part.pk, []),
+            drafted.get(part.pk, 0), today,
+        )  # fmt: skip
+        if found.buys:
+            suppliers.setdefault(found.buys[0].item.supplier, []).append(found)
+        elif found.need:
+            unsold.append(found)
+        elif found.waits:
+            covered.append(found)
+    return ToBuy(
+        suppliers=[
+            FromSupplier(supplier, delivery_day(today, supplier.lead_days, supplier.takes_orders_on), rows)
+            for supplier, rows in sorted(suppliers.items(), key=lambda one: one[0].name)
+        ],
+        unsold=unsold,
+        unlisted=[one for one in shorts if one.part is None],
+        covered=covered,
+    )
+
+
+def _candidates(by_part: dict[Part, list[Short]], now: datetime) -> list[Part]:
+    """Parts that may have to be bought: orders wait for them, something was taken in a year, or a point was fixed."""
+    taken = Movement.objects.filter(part=OuterRef("pk"), kind__in=TAKEN, at__gte=now - YEAR_AGO)
+    fixed = ReorderFix.objects.filter(part=OuterRef("pk"))
+    wanted = Q(pk__in=[part.pk for part in by_part]) | Exists(taken) | Exists(fixed)
+    return list(Part.objects.filter(wanted).order_by("number"))
+
+
+def _drafted(parts: Iterable[Part]) -> dict[int, int]:
+    """Base units that stand in drafts, by the part's key; one query."""
+    rows = PurchaseLine.objects.filter(
+        order__status=PurchaseStatus.DRAFT, part__in=[part.pk for part in parts]
+    ).select_related("item__container")
+    found: dict[int, int] = {}
+    for line in rows:
+        found[line.part_id] = found.get(line.part_id, 0) + line.units * line.item.size
+    return found
+
+
+def reorder_list(*, now: datetime) -> list[Reorder]:
+    """Every part that was taken in a year, is short or has a point set by hand: those to be ordered again first."""
+    by_part: dict[Part, list[Short]] = {}
+    for short in waiting():
+        if short.part:
+            by_part.setdefault(short.part, []).append(short)
+    parts = _candidates(by_part, now)
+    short = {part.pk: sum(one.amount for one in rows) for part, rows in by_part.items()}
+    found = reorder(parts, now=now, short=short).values()
+    return sorted(found, key=lambda one: (not one.to_order, one.part.number))
+
+
+def _suggestion(
+    figures: Reorder, shorts: list[Short], items: list[SupplierItem], coming: list[Coming], drafted: int, today: date
+) -> Suggestion:
+    need = max(figures.to_order - drafted, 0)
+    options = []
+    for supplier in dict.fromkeys(item.supplier for item in items):
+        sold = [item for item in items if item.supplier == supplier]
+        waits = _waits(figures, shorts, sold, coming, today)
+        buys = cover(need, sold) if need else []
+        options.append((sum(one.at_risk for one in waits), sold, waits, buys))
+    if not options:
+        waits = _waits(figures, shorts, [], coming, today)
+        return Suggestion(figures.part, figures, need, drafted, [], waits, "")
+    options.sort(key=lambda one: (one[0], _cost(one[3]), _delivers(one[1][0], today), one[1][0].supplier.name))
+    _, sold, waits, buys = options[0]
+    return Suggestion(figures.part, figures, need, drafted, buys, waits, _instead(options, today) if buys else "")
+
+
+def _waits(
+    figures: Reorder, shorts: list[Short], sold: list[SupplierItem], coming: list[Coming], today: date
+) -> list[Wait]:
+    """The orders that wait, in the order of their promises: what is free goes first, then what is on its way."""
+    waits, before, free = [], 0, figures.stock.available
+    for short in shorts:
+        left = before + short.amount - free
+        if left <= 0:
+            found = Arrival(today, "on the shelf, not held for it yet", ordered=True)
+        else:
+            found = arrival(figures.part, min(short.amount, left), coming, sold, today, before=max(before - free, 0))
+        promised = local_day(short.order.promised_for)
+        waits.append(Wait(short, promised, found, _in_words(short.order, promised, found)))
+        before += short.amount
+    return waits
+
+
+def _in_words(order: WorkOrder, promised: date, found: Arrival) -> str:
+    words = f"{order} promised {day_name(promised)}; {found.words}"
+    if found.day is None:
+        return f"{words}: nobody can say when"
+    late = (found.day - promised).days
+    return f"{words}: {late} day{'' if late == 1 else 's'} late" if late > 0 else f"{words}: in time"
+
+
+def _cost(buys: list[Buy]) -> tuple[bool, Decimal]:
+    nets = [one.net for one in buys]
+    return (True, Decimal(0)) if None in nets else (False, sum(nets, Decimal(0)))
+
+
+def _delivers(item: SupplierItem, today: date) -> date:
+    return delivery_day(today, item.supplier.lead_days, item.supplier.takes_orders_on)
+
+
+def _instead(options: list[tuple], today: date) -> str:
+    """Of the other suppliers one that costs less or delivers sooner, with what that means."""
+    _, own, _, own_buys = options[0]
+    (no_price, cost), day = _cost(own_buys), _delivers(own[0], today)
+    for risk, sold, _, buys in options[1:]:
+        (unknown, other), theirs = _cost(buys), _delivers(sold[0], today)
+        if not (unknown or no_price) and other < cost:
+            late = " and keeps fewer promises" if risk > options[0][0] else ""
+            return f"{sold[0].supplier} asks {cost - other} less, delivers on {day_name(theirs)}{late}"
+        if theirs < day:
+            more = f" for {other - cost} more" if not (unknown or no_price) else ""
+            return f"{sold[0].supplier} delivers sooner, on {day_name(theirs)}{more}"
+    return ""
+
+
+def cover(need: int, items: list[SupplierItem]) -> list[Buy]:
+    """Whole packs of what one supplier sells that hold an amount at least cost, then least left over, then fewest.
+
+    items carry .price; without any price the least is left over. A minimum may make another size the cheaper one: the
+    mix of all sizes, raised to their minimums, is held against each size by itself.
+    """
+    priced = [item for item in items if item.price is not None] or items
+    by_key = {item.pk: item for item in priced}
+    found = calc.cover(
+        need,
+        [calc.Container(one.pk, one.size * one.pack, _in_steps(one) * one.pack) for one in priced],
+        objective="cost" if priced[0].price is not None else "waste",
+    )
+    mixed = {
+        key: whole_packs(n * by_key[key].pack, 1, by_key[key].pack, by_key[key].minimum)
+        for key, n in found.counts.items()
+    }
+    alone = [{one.pk: whole_packs(need, one.size, one.pack, one.minimum)} for one in priced]
+
+    def worth(units: dict[int, int]) -> tuple[int, int, int]:
+        cost = sum(n * _in_steps(by_key[key]) for key, n in units.items())
+        return cost, sum(n * by_key[key].size for key, n in units.items()), sum(units.values())
+
+    best = min([mixed, *alone], key=worth)
+    return [Buy(by_key[key], units) for key, units in best.items()]
+
+
+def _in_steps(item: SupplierItem) -> int:
+    return int((item.price or 0) * PRICE_STEPS)
+
+
+def late_deliveries(today: date) -> list[PurchaseLine]:
+    """Lines that should have come before today, the longest late first; one query."""
+    rows = [line for line in PurchaseLine.objects.still_to_come() if line.due_on < today]
+    return sorted(rows, key=lambda line: (line.due_on, line.pk))
+
+
+def waits_for(order: PurchaseOrder) -> list[Short]:
+    """What running orders lack of the parts that an order brings, the earliest promise first; two queries."""
+    return waiting(Part.objects.filter(purchase_lines__order=order).distinct())
