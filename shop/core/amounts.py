@@ -1,5 +1,7 @@
 """Figures in the shop's own units, for pages and papers."""
 
+from decimal import Decimal
+
 from django.conf import settings
 
 from shop.calc.units import figures, from_si, show, show_range, unit
@@ -70,3 +72,8 @@ def stock_amount(amount: int, measure: str) -> str:
 def to_base_unit(value_si: float, measure: str) -> int:
     """An amount of stock as a whole number of its base unit, the nearest one."""
     return round(from_si(value_si, BASE_UNIT[measure])) if measure != "count" else round(value_si)
+
+
+def money(amount: Decimal) -> str:
+    """An amount with the shop's currency: "420.00 USD"."""
+    return f"{amount:.2f} {settings.CURRENCY}"

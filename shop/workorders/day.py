@@ -5,6 +5,7 @@ from datetime import date, datetime
 
 from shop.core.clock import local_day
 from shop.dampers.models import Damper
+from shop.workorders.agreed import ASKED, question_in_words
 from shop.workorders.models import (
     DamperJob,
     JobStatus,
@@ -69,6 +70,7 @@ def running_orders():
             "jobs__steps_done__by",
             "jobs__second_checks__by",
             "jobs__spec_changes",
+            ASKED,
         )
         .order_by("promised_for", "pk")
     )
@@ -96,6 +98,8 @@ def state_in_words(order: WorkOrder) -> str:
     """What an order waits for, as the desk says it on the telephone."""
     jobs = _kept(order)
     count = f"{len(jobs)} damper{'s' if len(jobs) != 1 else ''}"
+    if asked := question_in_words(order):
+        return f"{count}. {asked}"
     if order.status == OrderStatus.BOOKED:
         return f"Rebuild of {count}. {_parts_in_words(order)}"
     unfinished = unfinished_in_words(jobs)

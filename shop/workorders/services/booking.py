@@ -20,8 +20,10 @@ from shop.staff.models import User
 from shop.staff.services import note
 from shop.workorders.day import unfinished_in_words
 from shop.workorders.kit import needs, with_kit
-from shop.workorders.models import DamperJob, JobStatus, Moment, OrderStatus, Reading, WorkOrder
+from shop.workorders.models import Condition, DamperJob, JobStatus, Moment, OrderStatus, Reading, WorkOrder
 from shop.workorders.selectors import sheets_of
+from shop.workorders.services.agreements import NewAgreement, note_agreement, withdraw_waiting
+from shop.workorders.services.photos import KeptPicture, add_photos
 from shop.workorders.services.recording import check_bench_temperature, check_figure
 
 CHECKED_IN_ALREADY = "%(order)s is %(status)s: it can be checked in only once. Open its page to see how far it is."
@@ -119,11 +121,15 @@ def check_in(
     complaint: str | None = None,
     bench_temperature: Entered | None = None,
     confirmed: bool = False,
+    conditions: Iterable[tuple[DamperJob | None, str, str]] = (),
+    photos: Iterable[tuple[DamperJob | None, KeptPicture]] = (),
+    agreed: NewAgreement | None = None,
     by: User,
     at: datetime,
 ) -> WorkOrder:
     """Take the dampers in: note meter and settings as found, freeze the figures and the procedure into each job.
 
+    conditions are (damper or None for the whole, in words, what came along), photos likewise (damper or None, picture).
     With the bench temperature of the day the card says what charge to aim at.
     Refused with "doubtful" when a meter hardly fits its earlier readings; confirmed=True settles it.
     """
@@ -188,7 +194,24 @@ def check_in(
     order.save(update_fields=["status", "checked_in_by", "checked_in_at", "bench_temperature_k", "complaint"])
     _fill_pick_list(order, frozen, at)
     note(who=by, kind="order", key=order.pk, what="checked in", at=at)
+    _note_conditions(order, jobs, conditions, by, at)
+    if photos:
+        add_photos(order=order, photos=list(photos), by=by, at=at)
+    if agreed:
+        note_agreement(order=order, agreed=agreed, by=by, at=at)
     return order
+
+
+def _note_conditions(order: WorkOrder, jobs: dict, conditions, by: User, at: datetime) -> None:
+    for job, words, came_along in conditions:
+        if job and job.pk not in jobs:
+            raise refused("conditions", f"Damper {job.tag} is not part of {order}.", "not_of_order")
+        if words.strip() or came_along.strip():
+            row = Condition(
+                order=order, job=job, words=words.strip(), came_along=came_along.strip(), by=by, at=at
+            )  # fmt: skip
+            row.full_clean()
+            row.save()
 
 
 def _check_serviced(order: WorkOrder, jobs: Iterable[DamperJob]) -> None:
@@ -267,6 +290,7 @@ def call_off(*, order: WorkOrder, why: str, by: User, at: datetime) -> WorkOrder
     order.full_clean()
     order.save(update_fields=["status", "called_off_why"])
     order.jobs.update(status=JobStatus.CALLED_OFF)
+    withdraw_waiting(order=order, why=f"the order is called off: {why.strip()}", by=by, at=at)
     picklists.empty(pick_list=order.pick_list, at=at)
     note(who=by, kind="order", key=order.pk, what=f"called off: {why.strip()}", at=at)
     return order
@@ -294,6 +318,7 @@ def drop_damper(*, job: DamperJob, why: str, by: User, at: datetime) -> DamperJo
     picklists.drop(pick_list=order.pick_list, tag=job.tag, at=at)
     job.status = JobStatus.CALLED_OFF
     job.save(update_fields=["status"])
+    withdraw_waiting(order=order, job=job, why=f"the damper is taken off the order: {why.strip()}", by=by, at=at)
     fill_anew(order=order, at=at)
     note(who=by, kind="order", key=order.pk, what=f"damper {job.tag} is taken off: {why.strip()}", at=at)
     return job
