@@ -142,20 +142,7 @@ def check_in(
     procedure = current_procedure()
     if procedure is None:
         raise ValidationError("There is no current procedure. A manager has to choose one first.", code="no_procedure")
-    if meters and not order.vehicle:
-        raise ValidationError({"meters": "Loose dampers have no meter. Leave the meter empty."})
-    if meters:
-        customers.check_meters(vehicle=order.vehicle, meters=meters, on=local_day(at), confirmed=confirmed)
-    for meter, entered in meters:
-        customers.record_meter(
-            vehicle=order.vehicle,
-            meter=meter,
-            entered=entered,
-            read_on=local_day(at),
-            source=ReadingSource.DESK,
-            by=by,
-            at=at,
-        )
+    _read_meters(order, meters, confirmed, by, at)
     jobs = {job.pk: job for job in with_kit(order).prefetch_related("damper__model__adjusters")}
     _check_serviced(order, jobs.values())
     frozen = sheets_of(jobs.values())
@@ -200,6 +187,23 @@ def check_in(
     if agreed:
         note_agreement(order=order, agreed=agreed, by=by, at=at)
     return order
+
+
+def _read_meters(order: WorkOrder, meters: list[tuple[str, Entered]], confirmed: bool, by: User, at: datetime) -> None:
+    if meters and not order.vehicle:
+        raise ValidationError({"meters": "Loose dampers have no meter. Leave the meter empty."})
+    if meters:
+        customers.check_meters(vehicle=order.vehicle, meters=meters, on=local_day(at), confirmed=confirmed)
+    for meter, entered in meters:
+        customers.record_meter(
+            vehicle=order.vehicle,
+            meter=meter,
+            entered=entered,
+            read_on=local_day(at),
+            source=ReadingSource.DESK,
+            by=by,
+            at=at,
+        )
 
 
 def _note_conditions(order: WorkOrder, jobs: dict, conditions, by: User, at: datetime) -> None:
@@ -248,14 +252,19 @@ def hand_back(
     order: WorkOrder,
     wants_reminders: bool | None = None,
     told_unfinished: bool = False,
+    collected_by: str = "",
+    meters: Iterable[tuple[str, Entered]] = (),
+    confirmed: bool = False,
     by: User,
     at: datetime,
 ) -> WorkOrder:
     """The customer has it again. wants_reminders is the answer to the question, None when it was not asked.
 
+    collected_by names who took it; meters are read once more, and a doubtful one is asked about as at check-in.
+
     Refused on told_unfinished when a damper was closed unfinished and the customer has not been told.
     """
-    order = WorkOrder.objects.select_for_update(of=("self",)).select_related("customer").get(pk=order.pk)
+    order = WorkOrder.objects.select_for_update(of=("self",)).select_related("customer", "vehicle").get(pk=order.pk)
     if order.status == OrderStatus.HANDED_BACK:
         return order
     if order.status != OrderStatus.READY:
@@ -266,11 +275,14 @@ def hand_back(
     if unfinished and not told_unfinished:
         words = f"{unfinished} Tell the customer before it is handed back, then say so here."
         raise refused("told_unfinished", words, "not_told")
+    _read_meters(order, list(meters), confirmed, by, at)
     if wants_reminders is not None:
         how = f"asked at hand-back of {order}"
         customers.record_consent(customer=order.customer, wants=wants_reminders, by=by, at=at, how=how)
     order.status, order.handed_back_by, order.handed_back_at = OrderStatus.HANDED_BACK, by, at
-    order.save(update_fields=["status", "handed_back_by", "handed_back_at"])
+    order.collected_by = collected_by.strip()
+    order.full_clean(exclude=["customer", "vehicle", "pick_list", "booked_by", "checked_in_by", "closed_by"])
+    order.save(update_fields=["status", "handed_back_by", "handed_back_at", "collected_by"])
     told = f"; the customer was told: {unfinished}" if unfinished else ""
     note(who=by, kind="order", key=order.pk, what=f"handed back{told}", at=at)
     return order
