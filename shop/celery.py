@@ -113,6 +113,7 @@ app.conf.beat_schedule = {
     # What is older than its interval when a worker gets to it is dropped: the next one is on its way.
     "heartbeat": {"task": "core.heartbeat", "schedule": timedelta(seconds=30), "options": {"expires": 30}},
     "send-due-reminders": {"task": "reminders.send_due", "schedule": timedelta(minutes=1), "options": {"expires": 60}},
+    "ask-customers": {"task": "reminders.send_questions", "schedule": timedelta(minutes=1), "options": {"expires": 60}},
     # What was not taken up at once: its message was lost, or its worker died.
     "take-up-imports": {"task": "exchange.take_up", "schedule": timedelta(minutes=1), "options": {"expires": 60}},
     # At night by the shop's clock, at an hour that every change of clocks leaves alone.

@@ -79,6 +79,8 @@ KEEPING_PERCENT = env.number("KEEPING_PERCENT", 20, low=1, high=100)
 # Days before the due date at which the customer is told.
 REMINDER_LEAD_DAYS = int(env.number("REMINDER_LEAD_DAYS", 14, low=0, high=120))
 REMINDER_LINK_DAYS = int(env.number("REMINDER_LINK_DAYS", 120, low=31, high=730))
+# Days for which a customer may answer a question about the price through the link.
+QUESTION_LINK_DAYS = int(env.number("QUESTION_LINK_DAYS", 14, low=1, high=90))
 
 # --- Databases, queue, mail ----------------------------------------------------------------------------------------
 database_url = env.text("DATABASE_URL", required=PRODUCTION)

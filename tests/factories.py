@@ -280,6 +280,29 @@ def make_open_job(by=None, damper=None, found=11, **given):
     return order.jobs.get()
 
 
+def make_agreement(order, up_to="420.00", by=None, **given):
+    """What was agreed at check-in; up_to=None: no limit, ask first."""
+    from decimal import Decimal
+
+    from shop.workorders.services import NewAgreement, note_agreement
+
+    agreed = {"what": "Rebuild", "up_to": Decimal(up_to) if up_to else None, "agreed_by": order.customer.name} | given
+    return note_agreement(order=order, agreed=NewAgreement(**agreed), by=by or make_user(Role.DESK), at=NOON)
+
+
+def make_question(order, job=None, by=None, **given):
+    """A question that the desk has asked the customer."""
+    from decimal import Decimal
+
+    from shop.workorders.agreed import agreed_total
+    from shop.workorders.services import ask_customer
+
+    defaults = {"what": "new shaft", "why": "the chrome is worn through", "by_how_much": Decimal("85.00"), "at": NOON}
+    if agreed_total(order) is None:
+        defaults["new_total"] = Decimal("505.00")
+    return ask_customer(order=order, job=job, by=by or make_user(Role.DESK), **defaults | given)
+
+
 def open_the_gate(job, first, second):
     """Everything up to "zero pressure proven", checked by the second person."""
     from shop.workorders.selectors import job_steps

@@ -1,22 +1,57 @@
-"""Sums of money: Decimal in, whole cents out."""
+"""Money: exact decimals, rounded to the cent once, and read as people type it."""
 
+import re
+from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal
 
-from shop.calc.errors import OutOfRange
+from shop.calc.errors import OutOfRange, Unreadable
 
 CENT = Decimal("0.01")
+MOST = Decimal("9999999.99")  # more of it for one order is a slip of the finger
+WRITE_IT = "an amount like 420 or 420.50"
+_BLANKS = re.compile(r"[\s   '’]")
+_PLAIN = re.compile(r"\d+([.,]\d{1,2})?", re.ASCII)
+_GROUPED = re.compile(r"\d{1,3}(?P<sep>[.,])\d{3}((?P=sep)\d{3})*([.,]\d{1,2})?", re.ASCII)
 
 
-def round_to_cent(value: Decimal) -> Decimal:
-    """A sum rounded to the cent, half away from zero: 2.675 gives 2.68, -2.675 gives -2.68.
+def to_cent(amount: Decimal) -> Decimal:
+    """An amount with two decimals; half a cent goes away from zero, for what is owed back as well.
 
-    Decimal or int in, Decimal with two places out; a float is refused, because 2.675 is no longer 2.675 in one.
-    Raises OutOfRange (field "value") for anything else, NaN and infinity. Source: Streamlined Sales and Use Tax
-    Agreement, s. 324 (a third decimal above four rounds up).
+    Decimal in, Decimal out. Raises OutOfRange for what is no finite Decimal.
+    Source: round half up, as the Streamlined Sales and Use Tax Agreement, s. 324, has it for tax.
     """
-    if isinstance(value, bool) or not isinstance(value, Decimal | int):
-        raise OutOfRange("value", value, "a sum as a decimal number")
-    value = Decimal(value)
-    if not value.is_finite():
-        raise OutOfRange("value", value, "a finite sum")
-    return value.quantize(CENT, ROUND_HALF_UP)
+    if not isinstance(amount, Decimal) or not amount.is_finite():
+        raise OutOfRange("amount", amount, "a finite decimal amount")
+    return amount.quantize(CENT, rounding=ROUND_HALF_UP)
+
+
+def total(amounts: Iterable[Decimal]) -> Decimal:
+    """What amounts come to, each rounded to the cent first: so what stands on a paper adds up to the cent."""
+    return sum((to_cent(one) for one in amounts), Decimal("0.00"))
+
+
+def parse(text: str, field: str = "amount") -> Decimal:
+    """An amount as typed: "420", "420.5", "420,50", "1 420.50". Two decimals come out.
+
+    A point or comma before exactly three figures may part thousands or cents, so that is asked about and not guessed;
+    the same for both signs in one number. Raises Unreadable, or OutOfRange beyond MOST.
+    """
+    bare = _BLANKS.sub("", str(text))
+    if _PLAIN.fullmatch(bare):
+        amount = Decimal(bare.replace(",", ".")).quantize(CENT)
+        if amount > MOST:
+            raise OutOfRange(field, text, f"an amount of at most {MOST}")
+        return amount
+    if re.fullmatch(r"[\d.,]*\d[\d.,]*", bare, re.ASCII) and (_GROUPED.fullmatch(bare) or {".", ","} <= set(bare)):
+        raise Unreadable(field, text, _asked(bare))
+    raise Unreadable(field, text, WRITE_IT)
+
+
+def _asked(bare: str) -> str:
+    """Which two amounts a text with parted thousands may mean."""
+    last = max(bare.rfind("."), bare.rfind(","))
+    whole, cents = re.sub(r"[.,]", "", bare[:last]), bare[last + 1 :]
+    if len(cents) == 3 and re.search(r"[.,]", bare[:last]) is None:
+        return f"it without a sign between the thousands: {whole}{cents} if that is meant, or {whole}.{cents[:2]}"
+    plain = f"{whole}{cents}" if len(cents) == 3 else f"{whole}.{cents}"
+    return f"it without a sign between the thousands: {plain} if that is meant"

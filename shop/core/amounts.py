@@ -77,3 +77,8 @@ def price_in_words(price: Decimal) -> str:
 def to_base_unit(value_si: float, measure: str) -> int:
     """An amount of stock as a whole number of its base unit, the nearest one."""
     return round(from_si(value_si, BASE_UNIT[measure])) if measure != "count" else round(value_si)
+
+
+def money(amount: Decimal) -> str:
+    """An amount with the shop's currency: "420.00 USD"."""
+    return f"{amount:.2f} {settings.CURRENCY}"

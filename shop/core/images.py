@@ -1,5 +1,7 @@
 """Pictures that people hand in: made anew without what a camera wrote into them, and small enough to keep."""
 
+import base64
+import binascii
 import io
 from dataclasses import dataclass
 
@@ -35,7 +37,36 @@ def pictures_of(file) -> list[Picture]:
     return _pages(file.read()) if pdf else [_picture(file)]
 
 
-def _picture(file) -> Picture:
+def picture_of(file) -> Picture:
+    """A picture as JPEG of at most LONGEST_SIDE, without place or camera. ValidationError for what is none."""
+    file.seek(0)
+    return _picture(file, "a JPEG, PNG, WebP or TIFF picture")
+
+
+SIGNATURE = "data:image/png;base64,"
+MOST_SIGNATURE = 600_000  # characters; a signature over a whole tablet has some 60 000
+
+
+def signature_of(drawn: str) -> Picture:
+    """What was drawn on the screen, sent as a data URL of a PNG (RFC 2397). ValidationError for anything else."""
+    try:
+        if not drawn.startswith(SIGNATURE) or len(drawn) > MOST_SIGNATURE:
+            raise ValueError
+        content = base64.b64decode(drawn.removeprefix(SIGNATURE), validate=True)
+        picture = _picture(io.BytesIO(content), "it by signing once more")
+    except (ValueError, binascii.Error, ValidationError) as error:
+        raise ValidationError(
+            "The signature cannot be read. Clear it and sign once more, or tick that it is signed on paper.",
+            code="unreadable",
+        ) from error
+    with Image.open(io.BytesIO(picture.content)) as image:
+        darkest, lightest = image.convert("L").getextrema()
+    if lightest - darkest < 64:
+        raise ValidationError("The signature is empty. Sign, or tick that it is signed on paper.", code="empty")
+    return picture
+
+
+def _picture(file, wanted: str = IN_WORDS) -> Picture:
     try:
         with Image.open(file, formats=KINDS) as opened:
             if opened.width * opened.height > MOST_PIXELS:
@@ -46,7 +77,7 @@ def _picture(file) -> Picture:
                 )
             return _anew(ImageOps.exif_transpose(opened))
     except (UnidentifiedImageError, OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
-        raise ValidationError(f"This file cannot be read. Send {IN_WORDS}.", code="unreadable") from error
+        raise ValidationError(f"This file cannot be read. Send {wanted}.", code="unreadable") from error
 
 
 def _pages(content: bytes) -> list[Picture]:

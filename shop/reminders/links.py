@@ -1,4 +1,4 @@
-"""The links of a reminder: signed, so that nobody can guess one, and good for a stated number of days."""
+"""The links that customers get: signed, so that nobody can guess one, and good for a stated number of days."""
 
 from datetime import UTC, datetime, timedelta
 
@@ -7,9 +7,12 @@ from django.core.signing import BadSignature, Signer
 from django.urls import reverse
 
 from shop.reminders.models import Reminder
+from shop.workorders.models import Question
 
 # A dot, because some mail programs end a link at a colon.
 SIGNER = {"sep": ".", "salt": "shop.reminders.links"}
+# Another salt: the link of a reminder answers no question.
+QUESTION_SIGNER = {"sep": ".", "salt": "shop.reminders.links.question"}
 
 
 class BadLink(Exception):
@@ -22,6 +25,10 @@ class ExpiredLink(Exception):
     def __init__(self, reminder: Reminder):
         super().__init__(reminder)
         self.reminder = reminder
+
+
+class ExpiredQuestion(Exception):
+    """A question's link past its day."""
 
 
 def token_for(reminder: Reminder, now: datetime) -> str:
@@ -42,6 +49,28 @@ def reminder_of(token: str, now: datetime) -> Reminder:
     return reminder
 
 
+def question_token(question: Question) -> str:
+    """The part of a question's link that says which one and until when; always the same for one question."""
+    return Signer(**QUESTION_SIGNER).sign(f"{question.pk}.{int(question.link_until.timestamp())}")
+
+
+def question_of(token: str, now: datetime) -> Question:
+    """The question of a link, whatever its state. Raises BadLink, or ExpiredQuestion past its day."""
+    try:
+        pk, expires = Signer(**QUESTION_SIGNER).unsign(token).split(".")
+        question = Question.objects.with_names().get(pk=int(pk))
+    except (BadSignature, ValueError, Question.DoesNotExist):
+        raise BadLink from None
+    if now > datetime.fromtimestamp(int(expires), UTC):
+        raise ExpiredQuestion
+    return question
+
+
+def question_url(question: Question) -> str:
+    """Whole address of the page on which the customer answers."""
+    return url_of("question", question_token(question))
+
+
 def url_of(page: str, token: str) -> str:
-    """Whole address of a public page: "reminder", "meter", "sold" or "stop"."""
+    """Whole address of a public page: "reminder", "meter", "sold", "stop" or "question"."""
     return settings.SITE_URL + reverse(f"public:{page}", args=[token])

@@ -1,4 +1,4 @@
-"""The reminder as an e-mail: what it says, whether it may go there, and what the mail server answered."""
+"""What goes out as e-mail: what it says, whether it may go there, and what the mail server answered."""
 
 import ipaddress
 import smtplib
@@ -17,9 +17,10 @@ from django.template.loader import render_to_string
 from django.utils.crypto import salted_hmac
 from django.utils.encoding import punycode
 
+from shop.core.amounts import money
 from shop.core.clock import local_day
 from shop.reminders import links
-from shop.reminders.models import Reminder, Rule, ServiceForecast
+from shop.reminders.models import QuestionMail, Reminder, Rule, ServiceForecast
 from shop.reminders.reckoning import day
 
 # Names that reach nobody, by RFC 2606 and RFC 6761: for examples and tests.
@@ -52,10 +53,19 @@ class Refused(MailProblem):
 
 def message_id_for(vehicle_pk: int, cycle_key: str) -> str:
     """Message-ID (RFC 5322) of the reminder about a vehicle in a cycle: the same whenever it is asked for."""
-    what = f"{vehicle_pk}.{cycle_key}"
-    mark = salted_hmac("shop.reminders.message_id", what).hexdigest()[:20]
+    return _message_id("reminder", f"{vehicle_pk}.{cycle_key}")
+
+
+def question_message_id(question_pk: int, number: int) -> str:
+    """Message-ID of the so-manieth mail about a question: the same whenever it is asked for."""
+    return _message_id("question", f"{question_pk}.{number}")
+
+
+def _message_id(kind: str, what: str) -> str:
+    # The kind stands before the key, so that a question and a reminder never share a mark.
+    mark = salted_hmac("shop.reminders.message_id", what if kind == "reminder" else f"{kind}.{what}").hexdigest()[:20]
     domain = punycode(settings.SHOP["email"].rpartition("@")[2])
-    return f"<reminder.{what}.{mark}@{domain}>"
+    return f"<{kind}.{what}.{mark}@{domain}>"
 
 
 def refusal(address: str) -> str:
@@ -120,20 +130,44 @@ def build(reminder: Reminder, forecast: ServiceForecast, now: datetime) -> Lette
         "sold": links.url_of("sold", token),
         "stop": stop,
     }
+    subject = f"Service due {context['due']}: {vehicle.model}"
+    return _letter("reminder", subject, context, reminder.to_address, reminder.message_id, now, _ways_out(stop))
+
+
+def build_question(row: QuestionMail, now: datetime) -> Letter:
+    """The whole mail that asks about the price. row comes with its names. No way out: it is about this one order."""
+    question = row.question
+    context = {
+        "shop": settings.SHOP,
+        "customer": question.order.customer,
+        "order": question.order,
+        "question": question,
+        "where": question.job.damper.where() if question.job else "",
+        "more": money(question.by_how_much),
+        "total": money(question.new_total),
+        "page": links.question_url(question),
+    }
+    subject = f"{question.order.number}: may we go on? {question.what}"
+    return _letter("question", subject, context, row.to_address, row.message_id, now, {})
+
+
+def _letter(name: str, subject: str, context: dict, address: str, message_id: str, now: datetime, more: dict) -> Letter:
+    """A mail to one person, the same words as text and as HTML, from the templates of this name."""
+    own = _mailbox(settings.SHOP["name"], settings.SHOP["email"])
     message = Letter(
-        subject=_one_line(f"Service due {context['due']}: {vehicle.model}"),
-        body=_wrapped(render_to_string("reminders/reminder.txt", context)),
-        from_email=_mailbox(shop["name"], shop["email"]),
-        to=[_mailbox(reminder.customer.name, reminder.to_address)],
-        reply_to=[_mailbox(shop["name"], shop["email"])],
+        subject=_one_line(subject),
+        body=_wrapped(render_to_string(f"reminders/{name}.txt", context)),
+        from_email=own,
+        to=[_mailbox(context["customer"].name, address)],
+        reply_to=[own],
         headers={
             "Date": format_datetime(now),
-            "Message-ID": reminder.message_id,
+            "Message-ID": message_id,
             "Auto-Submitted": "auto-generated",
         }
-        | _ways_out(stop),
+        | more,
     )
-    message.attach_alternative(render_to_string("reminders/reminder.html", context), "text/html")
+    message.attach_alternative(render_to_string(f"reminders/{name}.html", context), "text/html")
     return message
 
 

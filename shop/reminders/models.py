@@ -5,7 +5,8 @@ from django.db.models import Case, Exists, F, OuterRef, Q, Value, When
 
 from shop.calc.intervals import day_in_words
 from shop.customers.models import Consent, Customer, Vehicle
-from shop.workorders.models import WorkOrder
+from shop.staff.models import User
+from shop.workorders.models import Question, WorkOrder
 
 # A task is ended by force after five minutes, so a claim this old belongs to a worker that died.
 CLAIM_HOLDS = timedelta(minutes=15)
@@ -138,7 +139,30 @@ class ReminderStatus(models.TextChoices):
     SUPPRESSED = "suppressed", "held back"
 
 
-class ReminderQuerySet(models.QuerySet):
+class MailQuerySet(models.QuerySet):
+    """Rows that are mails: the rows are the queue."""
+
+    def due_to_send(self, now: datetime):
+        """Queued and not put off."""
+        return self.filter(status=ReminderStatus.QUEUED, send_after__lte=now).order_by("send_after", "pk")
+
+    def claim(self, pk: int, now: datetime) -> bool:
+        """Take one queued mail; of several workers asking, one is told True."""
+        taken = self.filter(pk=pk, status=ReminderStatus.QUEUED, send_after__lte=now).update(
+            status=ReminderStatus.SENDING, claimed_at=now, attempts=F("attempts") + 1
+        )
+        return taken == 1
+
+    def abandoned(self, now: datetime):
+        """Claimed by a worker that died before it could tell the outcome."""
+        return self.filter(status=ReminderStatus.SENDING, claimed_at__lt=now - CLAIM_HOLDS)
+
+
+class ReminderQuerySet(MailQuerySet):
+    def to_send(self):
+        """With all that sending one reads."""
+        return self.with_names().with_hold()
+
     def with_hold(self):
         return with_hold(self)
 
@@ -148,18 +172,7 @@ class ReminderQuerySet(models.QuerySet):
 
     def due_to_send(self, now: datetime):
         """Queued and not put off, the most urgent first."""
-        return self.filter(status=ReminderStatus.QUEUED, send_after__lte=now).order_by("due_on", "pk")
-
-    def claim(self, pk: int, now: datetime) -> bool:
-        """Take one queued reminder; of several workers asking, one is told True."""
-        taken = self.filter(pk=pk, status=ReminderStatus.QUEUED, send_after__lte=now).update(
-            status=ReminderStatus.SENDING, claimed_at=now, attempts=F("attempts") + 1
-        )
-        return taken == 1
-
-    def abandoned(self, now: datetime):
-        """Claimed by a worker that died before it could tell the outcome."""
-        return self.filter(status=ReminderStatus.SENDING, claimed_at__lt=now - CLAIM_HOLDS)
+        return super().due_to_send(now).order_by("due_on", "pk")
 
     def of_present_cycle(self):
         """Those whose vehicle was not serviced since."""
@@ -244,3 +257,59 @@ class Reminder(models.Model):
     def why(self) -> str:
         """Why it was not sent, in words; empty when there is nothing to tell."""
         return self.get_held_by_display() or self.error
+
+
+class QuestionMailQuerySet(MailQuerySet):
+    def to_send(self):
+        """With all that sending one reads."""
+        return self.select_related(
+            "question__order__customer", "question__order__vehicle__model", "question__job__damper"
+        )
+
+
+class QuestionMail(models.Model):
+    """An e-mail that asks the customer a question about the price, and its whole story."""
+
+    question = models.ForeignKey(Question, models.PROTECT, related_name="mails")
+    number = models.PositiveSmallIntegerField(help_text="Counts the mails of a question; part of the Message-ID.")
+    to_address = models.EmailField()
+    by = models.ForeignKey(User, models.PROTECT, related_name="+", help_text="Who had it sent.")
+    status = models.CharField(max_length=10, choices=ReminderStatus, default=ReminderStatus.QUEUED)
+    error = models.CharField(max_length=500, blank=True, help_text="What the last try met with, or why it was held.")
+    created_at = models.DateTimeField()
+    send_after = models.DateTimeField(help_text="Not tried before this moment.")
+    claimed_at = models.DateTimeField(null=True, blank=True)
+    attempts = models.PositiveSmallIntegerField(default=0)
+    deferrals = models.PositiveSmallIntegerField(default=0)
+    claims_lost = models.PositiveSmallIntegerField(default=0)
+    message_id = models.CharField(max_length=255, unique=True, help_text="Message-ID of the mail and of every repeat.")
+    sent_at = models.DateTimeField(null=True, blank=True)
+
+    objects = QuestionMailQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["pk"]
+        indexes = [
+            # The sender, every minute.
+            models.Index(name="questionmail_queue", fields=["send_after"], condition=Q(status=ReminderStatus.QUEUED)),
+        ]
+        constraints = [
+            models.UniqueConstraint(name="questionmail_number_once", fields=["question", "number"]),
+            models.UniqueConstraint(
+                name="questionmail_one_on_its_way",
+                fields=["question"],
+                condition=Q(status__in=[ReminderStatus.QUEUED, ReminderStatus.SENDING]),
+                violation_error_message="A mail about this question is on its way already.",
+            ),
+            models.CheckConstraint(name="questionmail_status_known", condition=Q(status__in=ReminderStatus.values)),
+            models.CheckConstraint(
+                name="questionmail_outcome_told",
+                condition=(~Q(status__in=[ReminderStatus.FAILED, ReminderStatus.SUPPRESSED]) | ~Q(error=""))
+                & (~Q(status=ReminderStatus.SENT) | Q(sent_at__isnull=False))
+                & (~Q(status=ReminderStatus.SENDING) | Q(claimed_at__isnull=False)),
+                violation_error_message="A mail says when it was sent, or why not.",
+            ),
+        ]
+
+    def __str__(self):
+        return f"mail about the {self.question} to {self.to_address}: {self.get_status_display()}"

@@ -14,3 +14,9 @@ def sweep() -> None:
 def send_due() -> None:
     """Every minute; a run too many sends nothing twice."""
     services.send_due_reminders(now=timezone.now())
+
+
+@shared_task(name=services.SEND_QUESTIONS, ignore_result=True, soft_time_limit=50)
+def send_questions() -> None:
+    """At once when one is written, and every minute for what was lost; a run too many sends nothing twice."""
+    services.send_question_mails(now=timezone.now())

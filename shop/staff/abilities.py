@@ -12,6 +12,7 @@ ABILITIES = {
     "keep_customers": DESK,  # customers, vehicles, dampers, consent
     "book": DESK,  # book, check in, call off, hand back
     "read_meter": ALL,  # note a meter reading
+    "photograph": ALL,  # photos of an order and its dampers
     "pick": ALL,  # take the parts of a pick list from the shelf
     "work": BENCH,  # readings, steps, checks, closing
     "override": MANAGER,  # close a job that lacks something, with a reason

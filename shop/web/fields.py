@@ -1,10 +1,12 @@
 """Fields for quantities: people type "18.2", "18,2 N·m" or "3 1/2 in", the domain gets figures, unit and SI value."""
 
+from decimal import Decimal
+
 from django import forms
 from django.conf import settings
 from django.core.exceptions import ValidationError
 
-from shop.calc import units
+from shop.calc import money, units
 from shop.calc.errors import CalcError, OutOfRange
 from shop.calc.intervals import day_in_words
 from shop.dampers.measures import QUANTITY
@@ -78,6 +80,39 @@ class QuantityField(forms.Field):
         except CalcError as error:
             raise ValidationError(str(error), code="quantity") from error
         return entered
+
+
+class MoneyField(forms.Field):
+    """An amount of money as text, in figures alone; cleans to a Decimal with two decimals.
+
+    A point or comma that may part thousands is asked about. name is what a refusal calls it (default: the label).
+    """
+
+    default_error_messages = {"required": "No amount is typed here. Type one like 420 or 420.50."}
+
+    def __init__(self, *, name="", **kwargs):
+        kwargs.setdefault("widget", forms.TextInput)
+        self.name = name
+        super().__init__(**kwargs)
+
+    @property
+    def unit(self) -> str:
+        """The currency that stands beside the input."""
+        return settings.CURRENCY
+
+    def widget_attrs(self, widget):
+        return super().widget_attrs(widget) | {"inputmode": "decimal", "autocomplete": "off"}
+
+    def to_python(self, value):
+        if value is None or isinstance(value, Decimal):
+            return value
+        text = str(value).strip().removesuffix(settings.CURRENCY).strip()
+        if not text:
+            return None
+        try:
+            return money.parse(text, self.name or self.label or "amount")
+        except CalcError as error:
+            raise ValidationError(str(error), code="money") from error
 
 
 class DayField(forms.DateField):

@@ -9,7 +9,7 @@ from django.db.models import Exists, OuterRef, Q
 
 from shop.calc import containers as calc
 from shop.calc.inventory import whole_packs
-from shop.calc.money import round_to_cent
+from shop.calc.money import to_cent
 from shop.core.clock import local_day
 from shop.parts.arrivals import Arrival, Coming, arrival, coming_of
 from shop.parts.models import (
@@ -76,7 +76,7 @@ class Buy:
     @property
     def net(self) -> Decimal | None:
         """What it costs to the cent; None when nobody noted a price."""
-        return None if self.item.price is None else round_to_cent(self.item.price * self.units)
+        return None if self.item.price is None else to_cent(self.item.price * self.units)
 
     @property
     def amount(self) -> int:

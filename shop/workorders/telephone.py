@@ -9,6 +9,7 @@ from django.utils import timezone
 from shop.calc.bench_time import named
 from shop.core.clock import local_day
 from shop.staff.bench_calendar import BenchCalendar
+from shop.workorders.agreed import ASKED
 from shop.workorders.models import DamperJob, JobStatus, OrderStatus, WorkOrder
 from shop.workorders.selectors import next_step
 from shop.workorders.waiting import Wait, WaitKind, waits_of
@@ -43,6 +44,7 @@ def for_answers(orders):
     return orders.with_names().prefetch_related(
         "pick_list__lines__reservation",
         "bench_plan",
+        ASKED,
         "jobs__damper__model",
         "jobs__damper__vehicle__model",
         "jobs__procedure__steps",

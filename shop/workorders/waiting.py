@@ -12,6 +12,7 @@ from shop.parts.arrivals import arrivals
 from shop.parts.models import Part
 from shop.parts.selectors import stock_of
 from shop.picklists.models import PickLine
+from shop.workorders.agreed import asked_in_words, waiting_of
 from shop.workorders.models import OrderStatus, WorkOrder
 
 
@@ -65,8 +66,8 @@ def waits_of(orders: Iterable[WorkOrder], today: date) -> dict[int, list[Wait]]:
 
 
 def _answers(orders: list[WorkOrder]) -> dict[int, list[Wait]]:
-    """The one place where "waits for the customer's answer" joins: by the orders' keys, Wait(WaitKind.ANSWER, …)."""
-    return {}
+    """By the orders' keys, the questions for which work stands still."""
+    return {order.pk: [Wait(WaitKind.ANSWER, asked_in_words(one)) for one in waiting_of(order)] for order in orders}
 
 
 def short_parts_of(orders: list[WorkOrder], today: date) -> dict[int, list[ShortPart]]:

@@ -1,41 +1,89 @@
-"""Rounding to the cent, half away from zero."""
+"""Rounding against tests/reference/money.csv, whose rows name their sources, and amounts as people type them."""
 
+import csv
 import json
 from decimal import Decimal
-from fractions import Fraction
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shop.calc.errors import OutOfRange
-from shop.calc.money import round_to_cent
+from shop.calc.errors import OutOfRange, Unreadable
+from shop.calc.money import MOST, parse, to_cent, total
 
-from .reference import FOLDER, rows
-
-HALF_UP = [row for row in rows("money", "round_to_cent") if "ROUND_HALF_UP" in row.values[0].values()]
-
-
-def test_the_table_has_rows_that_round_half_up():
-    assert FOLDER.joinpath("money.csv").exists()
-    assert len(HALF_UP) == 12
+ROWS = list(csv.DictReader((Path(__file__).parent.parent / "reference/money.csv").open(encoding="utf-8")))
+ROUNDED = [row for row in ROWS if row["kind"] == "round_to_cent" and row["rounding"] == "ROUND_HALF_UP"]
+INVOICES = [row for row in ROWS if row["kind"] == "invoice" and row["rounding"] == "ROUND_HALF_UP"]
 
 
-@pytest.mark.parametrize("row", HALF_UP)
-def test_ties_go_away_from_zero(row):
-    """Source: Streamlined Sales and Use Tax Agreement, s. 324; exact."""
-    assert round_to_cent(Decimal(json.loads(row["inputs"])["value"])) == Decimal(row["expected"])
+@pytest.mark.parametrize("row", ROUNDED, ids=lambda row: row["id"])
+def test_half_a_cent_goes_away_from_zero(row):
+    assert to_cent(Decimal(json.loads(row["inputs"])["value"])) == Decimal(row["expected"])
 
 
-@given(st.decimals(-(10**9), 10**9, places=6))
-def test_nothing_moves_by_more_than_half_a_cent(value):
-    got = round_to_cent(value)
-    assert abs(Fraction(got) - Fraction(value)) <= Fraction(1, 200)
-    assert got.as_tuple().exponent == -2
-    assert round_to_cent(-value) == -got
+@pytest.mark.parametrize("row", INVOICES, ids=lambda row: row["id"])
+def test_lines_add_up_to_the_cent(row):
+    lines = json.loads(row["inputs"])["lines"]
+    nets = [Decimal(one["qty"]) * Decimal(one["price"]) * (1 - Decimal(one.get("discount", "0"))) for one in lines]
+    assert total(nets) == Decimal(row["expected_subtotal"])
 
 
-@pytest.mark.parametrize("value", [2.675, "2.675", True, None, Decimal("NaN"), Decimal("Infinity")])
-def test_what_is_no_exact_sum_is_refused(value):
+@given(st.decimals(min_value=-(10**7), max_value=10**7, places=4))
+def test_rounding_moves_an_amount_by_half_a_cent_at_most(amount):
+    assert abs(to_cent(amount) - amount) <= Decimal("0.005")
+
+
+@pytest.mark.parametrize("amount", [Decimal("NaN"), Decimal("Infinity"), 1.5, "1.50"])
+def test_what_is_no_finite_amount_is_refused(amount):
     with pytest.raises(OutOfRange):
-        round_to_cent(value)
+        to_cent(amount)
+
+
+@pytest.mark.parametrize(
+    ("text", "amount"),
+    [
+        ("420", "420.00"),
+        ("420.5", "420.50"),
+        ("420,50", "420.50"),
+        (" 1 420.50 ", "1420.50"),
+        ("1'420", "1420.00"),
+        ("0", "0.00"),
+    ],
+)
+def test_an_amount_is_read_as_typed(text, amount):
+    assert parse(text) == Decimal(amount)
+    assert parse(text).as_tuple().exponent == -2
+
+
+@pytest.mark.parametrize(
+    ("text", "asked"),
+    [
+        ("1.234,5", "1234.5 if that is meant"),
+        ("1,234.56", "1234.56 if that is meant"),
+        ("1.234", "1234 if that is meant, or 1.23"),
+        ("1,234", "1234 if that is meant, or 1.23"),
+        ("1.234.567", "1234567 if that is meant"),
+    ],
+)
+def test_a_sign_that_may_part_thousands_is_asked_about(text, asked):
+    with pytest.raises(Unreadable, match="without a sign between the thousands") as refusal:
+        parse(text, "up to")
+    assert asked in str(refusal.value)
+    assert f"“{text}”" in str(refusal.value)
+
+
+@pytest.mark.parametrize("text", ["", "about 400", "-5", "12.3456", "4.2.0", "٣", "1e3", ",", "1..2"])
+def test_what_is_no_amount_is_told(text):
+    with pytest.raises(Unreadable, match=r"an amount like 420 or 420\.50|between the thousands"):
+        parse(text)
+
+
+def test_more_than_any_job_costs_is_refused():
+    with pytest.raises(OutOfRange, match="at most"):
+        parse(str(MOST + 1))
+
+
+@given(st.decimals(min_value=0, max_value=MOST, places=2))
+def test_what_is_written_is_read_back(amount):
+    assert parse(str(amount)) == amount

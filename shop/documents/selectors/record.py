@@ -3,13 +3,18 @@ from dataclasses import dataclass
 from django.conf import settings
 from django.core.exceptions import ValidationError
 
+from shop.calc.intervals import add_months
 from shop.core.amounts import in_full, shop_unit, span
+from shop.core.clock import local_day
+from shop.customers.models import METER_QUANTITY, Meter
 from shop.dampers.measures import Measure
 from shop.documents.selectors import words
 from shop.documents.selectors.card import Part
 from shop.documents.selectors.why import Why, why
+from shop.specs.intervals import interval_for, limits
+from shop.workorders.agreed import AGREED, ASKED, agreed_in_words
 from shop.workorders.charge import allowed_range
-from shop.workorders.models import DamperJob, Moment, Reading, Reopening, WorkOrder
+from shop.workorders.models import DamperJob, Moment, QuestionState, Reading, Reopening, WorkOrder
 from shop.workorders.selectors import StepState, job_steps, on_bench, settings_of
 
 
@@ -52,6 +57,9 @@ class DamperRecord:
     override: str
     closed: str
     parts: list[Part]
+    condition: str
+    came_along: str
+    declined: list[str]  # findings that the customer did not agree to
 
 
 @dataclass(frozen=True)
@@ -66,6 +74,11 @@ class Record:
     service: str
     complaint: str
     closed: str
+    meters: str
+    next_service: str
+    agreed: str
+    declined: list[str]  # about the order as a whole
+    collected: str
     dampers: list[DamperRecord]
 
 
@@ -74,7 +87,8 @@ def record(order: WorkOrder) -> Record:
 
     ValidationError "not_closed": the record is of finished work.
     """
-    order = WorkOrder.objects.select_related("customer", "vehicle__model", "pick_list").get(pk=order.pk)
+    rows = WorkOrder.objects.select_related("customer", "vehicle__model", "pick_list")
+    order = rows.prefetch_related("conditions", ASKED, AGREED).get(pk=order.pk)
     if order.closed_at is None:
         raise ValidationError(
             f"{order} is {order.get_status_display()}: the service record comes when the order is closed.",
@@ -94,12 +108,72 @@ def record(order: WorkOrder) -> Record:
         service=order.get_service_display(),
         complaint=words.one_line(order.complaint),
         closed=words.moment(order.closed_at),
-        dampers=[_damper(job, lines.get(job.tag, [])) for job in on_bench().filter(order=order).kept()],
+        meters=_meters(order),
+        next_service=_next_service(order),
+        agreed=agreed_in_words(order),
+        declined=_declined(order, None),
+        collected=_collected(order),
+        dampers=[_damper(order, job, lines.get(job.tag, [])) for job in on_bench().filter(order=order).kept()],
     )
 
 
-def _damper(job: DamperJob, lines: list) -> DamperRecord:
+def _meters(order: WorkOrder) -> str:
+    """What the meters showed last when it was closed, and when that was read."""
+    told = [
+        f"{in_full(one.value_si, METER_QUANTITY[one.meter])} on {words.day(one.read_on.isoformat())}"
+        for one in _last_readings(order).values()
+    ]
+    return ", ".join(told)
+
+
+def _last_readings(order: WorkOrder) -> dict:
+    if not order.vehicle:
+        return {}
+    until = local_day(order.handed_back_at or order.closed_at)
+    rows = order.vehicle.meter_readings.standing().filter(read_on__lte=until).order_by("read_on", "pk")
+    last = {one.meter: one for one in rows}
+    return {meter: last[meter] for meter in Meter if meter in last}
+
+
+def _next_service(order: WorkOrder) -> str:
+    """When the interval that holds is reached, reckoned from this service; whichever comes first."""
+    if not order.vehicle:
+        return ""
+    models = [one.model for one in order.vehicle.dampers.select_related("model")]
+    interval = interval_for(models, order.vehicle.model).interval
+    if interval is None:
+        return ""
+    after, last = limits(interval, order.vehicle.severe_use), _last_readings(order)
+    told = []
+    if after.months:
+        told.append(f"on {words.day(add_months(local_day(order.closed_at), after.months).isoformat())}")
+    for meter, more in ((Meter.DISTANCE, after.distance_m), (Meter.HOURS, after.hours_s)):
+        if more and meter in last:
+            told.append(f"at {in_full(last[meter].value_si + more, METER_QUANTITY[meter])}")
+        elif more:
+            told.append(f"after {in_full(more, METER_QUANTITY[meter])} more")
+    return " or ".join(told) + (", whichever comes first" if len(told) > 1 else "")
+
+
+def _declined(order: WorkOrder, job: DamperJob | None) -> list[str]:
+    return [
+        f"{one.what.rstrip('.')}: {one.why.rstrip('.')}. "
+        f"Not agreed by {one.answered_name}; it {one.get_after_display()}."
+        for one in order.questions.all()
+        if one.state == QuestionState.DECLINED and one.job_id == (job.pk if job else None)
+    ]
+
+
+def _collected(order: WorkOrder) -> str:
+    if not order.handed_back_at:
+        return ""
+    by = f" to {order.collected_by}" if order.collected_by else ""
+    return f"handed back{by}, {words.moment(order.handed_back_at)}"
+
+
+def _damper(order: WorkOrder, job: DamperJob, lines: list) -> DamperRecord:
     damper, sheet = job.damper, job.sheet
+    conditions = [one for one in order.conditions.all() if one.job_id == job.pk]
     return DamperRecord(
         tag=job.tag,
         where=damper.where(),
@@ -120,6 +194,9 @@ def _damper(job: DamperJob, lines: list) -> DamperRecord:
         parts=[
             Part(words.pieces(line.used, line.measure), line.name, line.part_number, "") for line in lines if line.used
         ],
+        condition=words.one_line(conditions[-1].words) if conditions else "",
+        came_along=words.one_line(conditions[-1].came_along) if conditions else "",
+        declined=_declined(order, job),
     )
 
 

@@ -9,7 +9,7 @@ from django.db.models import F, Q, Sum
 from django.db.models.functions import Coalesce, Lower
 from django.urls import reverse
 
-from shop.calc.money import round_to_cent
+from shop.calc.money import to_cent
 from shop.parts.models.stock import Movement, Part
 from shop.parts.models.suppliers import MOST_UNITS, Supplier, SupplierItem
 from shop.staff.models import User
@@ -164,7 +164,7 @@ class PurchaseLine(models.Model):
     @property
     def net(self) -> Decimal | None:
         """What the line costs, to the cent."""
-        return None if self.price is None else round_to_cent(self.price * self.units)
+        return None if self.price is None else to_cent(self.price * self.units)
 
 
 class Receipt(models.Model):

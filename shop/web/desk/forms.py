@@ -5,14 +5,13 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from shop.customers.models import METER_QUANTITY, Meter, VehicleModel
-from shop.dampers.clicks import clicks_in_words
-from shop.dampers.measures import FOUND_AND_LEFT
 from shop.dampers.models import Damper, DamperModel, Position
-from shop.web.fields import DamperModelField, DayField, MomentField, QuantityField, bench_temperature_field
+from shop.web.fields import DamperModelField, DayField, MomentField, QuantityField
 from shop.web.forms import FindForm, KeyedForm, VersionedForm, text_field, year_field
 from shop.workorders.models import OrderStatus
 
 MOST_NAME = 120
+METERS = [("distance", Meter.DISTANCE, "Odometer"), ("hours", Meter.HOURS, "Hour meter")]
 
 
 class CustomerForm(KeyedForm):
@@ -186,58 +185,7 @@ class BookForm(KeyedForm):
         self.fields["dampers"].queryset = dampers
 
 
-METERS = [("distance", Meter.DISTANCE, "Odometer"), ("hours", Meter.HOURS, "Hour meter")]
-
-
-class CheckInForm(AsksForm):
-    """Everything that is noted when an order comes in; cleans to what check_in takes: complaint, meters, as_found."""
-
-    complaint = text_field(1000, label="What the customer says")
-
-    def __init__(self, *args, order, jobs, **kwargs):
-        super().__init__(*args, initial={"complaint": order.complaint}, **kwargs)
-        self.jobs = jobs
-        self.fields["bench_temperature"] = bench_temperature_field(
-            required=False,
-            help_text="For the charge to aim at, on the card. Empty: the card leaves a line for it.",
-        )
-        self.meter_names = []
-        if order.vehicle:
-            for name, meter, label in METERS:
-                self.fields[name] = QuantityField(METER_QUANTITY[meter], label=label, required=False)
-                self.meter_names.append((name, meter))
-        self.found_names = {}
-        for job in jobs:
-            for measure in FOUND_AND_LEFT:
-                name = f"found_{job.pk}_{measure}"
-                self.found_names[name] = (job, measure)
-                where = job.damper.where().capitalize()
-                self.fields[name] = QuantityField.of(
-                    measure,
-                    name=f"{where}: {measure.label}",
-                    help_text=clicks_in_words(job.damper.model, measure),
-                    required=False,
-                )
-
-    def meters(self):
-        return [self[name] for name, _ in self.meter_names]
-
-    def found(self, job):
-        return [self[name] for name, (one, _) in self.found_names.items() if one == job]
-
-    def clean(self):
-        data = super().clean()
-        return {
-            "request_key": data.get("request_key", ""),
-            "complaint": data.get("complaint"),
-            "bench_temperature": data.get("bench_temperature"),
-            "confirmed": data.get("confirmed", False),
-            "meters": [(meter, data[name]) for name, meter in self.meter_names if data.get(name)],
-            "as_found": [(*key, data[name]) for name, key in self.found_names.items() if data.get(name)],
-        }
-
-
-class HandBackForm(KeyedForm):
+class HandBackForm(AsksForm):
     wants_reminders = forms.TypedChoiceField(
         label="Does the customer want service reminders by e-mail?",
         choices=[("yes", "Yes"), ("no", "No"), ("", "Not asked")],
@@ -247,6 +195,24 @@ class HandBackForm(KeyedForm):
         required=False,
         widget=forms.RadioSelect,
     )
+
+    collected_by = forms.CharField(label="Who collected it", max_length=MOST_NAME)
+
+    def __init__(self, *args, order, **kwargs):
+        super().__init__(*args, initial={"collected_by": order.customer.name}, **kwargs)
+        self.meter_names = []
+        if order.vehicle:
+            for name, meter, label in METERS:
+                self.fields[name] = QuantityField(METER_QUANTITY[meter], label=f"{label} now", required=False)
+                self.meter_names.append((name, meter))
+
+    def meters(self):
+        return [self[name] for name, _ in self.meter_names]
+
+    def clean(self):
+        data = super().clean()
+        read = {name: data.pop(name, None) for name, _ in self.meter_names}
+        return data | {"meters": [(meter, read[name]) for name, meter in self.meter_names if read[name]]}
 
 
 class HandBackUnfinishedForm(HandBackForm):

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from shop.web.desk.views import booking, customers, day, owners, papers, parts, promising
+from shop.web.desk.views import agreements, booking, customers, day, owners, papers, parts, photos, promising
 
 app_name = "desk"
 urlpatterns = [
@@ -18,6 +18,14 @@ urlpatterns = [
     path("orders/<int:pk>/pick-list/take-up/", parts.take_up, name="take_up"),
     path("orders/<int:pk>/pick-list/take-back/", parts.take_back, name="take_back"),
     path("orders/<int:pk>/pick-list/hold/", parts.pick_hold, name="pick_hold"),
+    path("orders/<int:pk>/agreement/", agreements.agreement, name="agreement"),
+    path("orders/<int:pk>/agreements/<int:agreement_pk>/signature.jpg", agreements.signature, name="signature"),
+    path("orders/<int:pk>/ask/", agreements.ask, name="ask"),
+    path("orders/<int:pk>/questions/<int:question_pk>/", agreements.question, name="question"),
+    path("orders/<int:pk>/photos/", photos.photos_add, name="photos_add"),
+    path("orders/<int:pk>/photos/<int:photo_pk>.jpg", photos.photo, name="photo"),
+    path("orders/<int:pk>/photos/<int:photo_pk>/strike/", photos.photo_strike, name="photo_strike"),
+    path("photos/kept/<str:token>/", photos.photo_kept, name="photo_kept"),
     path("orders/<int:pk>/hand-back/", booking.hand_back, name="hand_back"),
     path("orders/<int:pk>/call-off/", booking.call_off, name="call_off"),
     path("orders/<int:pk>/dampers/<int:job_pk>/take-off/", booking.drop_damper, name="drop_damper"),

@@ -52,6 +52,9 @@ class WorkOrder(models.Model):
     closed_at = models.DateTimeField(null=True, blank=True)
     handed_back_by = models.ForeignKey(User, models.PROTECT, null=True, blank=True, related_name="+")
     handed_back_at = models.DateTimeField(null=True, blank=True)
+    collected_by = models.CharField(
+        max_length=120, blank=True, default="", db_default="", help_text="Who took it at hand-back."
+    )
     called_off_why = models.CharField(max_length=300, blank=True)
     # Null, not empty, and a default of the database: SQLite adds such columns without building the table anew.
     bench_minutes = models.PositiveIntegerField(

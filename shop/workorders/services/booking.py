@@ -21,9 +21,11 @@ from shop.staff.models import User
 from shop.staff.services import note
 from shop.workorders.bench_time import plan_in_words
 from shop.workorders.kit import needs, with_kit
-from shop.workorders.models import DamperJob, JobStatus, Moment, OrderStatus, Reading, WorkOrder
+from shop.workorders.models import Condition, DamperJob, JobStatus, Moment, OrderStatus, Reading, WorkOrder
 from shop.workorders.selectors import sheets_of
+from shop.workorders.services.agreements import NewAgreement, note_agreement, withdraw_waiting
 from shop.workorders.services.bench_time import check_promise, labour_of, plan_days, shrink_plan
+from shop.workorders.services.photos import KeptPicture, add_photos
 from shop.workorders.services.recording import check_bench_temperature, check_figure
 from shop.workorders.telephone import unfinished_in_words
 
@@ -152,11 +154,15 @@ def check_in(
     complaint: str | None = None,
     bench_temperature: Entered | None = None,
     confirmed: bool = False,
+    conditions: Iterable[tuple[DamperJob | None, str, str]] = (),
+    photos: Iterable[tuple[DamperJob | None, KeptPicture]] = (),
+    agreed: NewAgreement | None = None,
     by: User,
     at: datetime,
 ) -> WorkOrder:
     """Take the dampers in: note meter and settings as found, freeze the figures and the procedure into each job.
 
+    conditions are (damper or None for the whole, in words, what came along), photos likewise (damper or None, picture).
     With the bench temperature of the day the card says what charge to aim at.
     Refused with "doubtful" when a meter hardly fits its earlier readings; confirmed=True settles it.
     """
@@ -169,20 +175,7 @@ def check_in(
     procedure = current_procedure()
     if procedure is None:
         raise ValidationError("There is no current procedure. A manager has to choose one first.", code="no_procedure")
-    if meters and not order.vehicle:
-        raise ValidationError({"meters": "Loose dampers have no meter. Leave the meter empty."})
-    if meters:
-        customers.check_meters(vehicle=order.vehicle, meters=meters, on=local_day(at), confirmed=confirmed)
-    for meter, entered in meters:
-        customers.record_meter(
-            vehicle=order.vehicle,
-            meter=meter,
-            entered=entered,
-            read_on=local_day(at),
-            source=ReadingSource.DESK,
-            by=by,
-            at=at,
-        )
+    _read_meters(order, meters, confirmed, by, at)
     jobs = {job.pk: job for job in with_kit(order).prefetch_related("damper__model__adjusters")}
     _check_serviced(order, jobs.values())
     frozen = sheets_of(jobs.values())
@@ -221,7 +214,41 @@ def check_in(
     order.save(update_fields=["status", "checked_in_by", "checked_in_at", "bench_temperature_k", "complaint"])
     _fill_pick_list(order, frozen, at)
     note(who=by, kind="order", key=order.pk, what="checked in", at=at)
+    _note_conditions(order, jobs, conditions, by, at)
+    if photos:
+        add_photos(order=order, photos=list(photos), by=by, at=at)
+    if agreed:
+        note_agreement(order=order, agreed=agreed, by=by, at=at)
     return order
+
+
+def _read_meters(order: WorkOrder, meters: list[tuple[str, Entered]], confirmed: bool, by: User, at: datetime) -> None:
+    if meters and not order.vehicle:
+        raise ValidationError({"meters": "Loose dampers have no meter. Leave the meter empty."})
+    if meters:
+        customers.check_meters(vehicle=order.vehicle, meters=meters, on=local_day(at), confirmed=confirmed)
+    for meter, entered in meters:
+        customers.record_meter(
+            vehicle=order.vehicle,
+            meter=meter,
+            entered=entered,
+            read_on=local_day(at),
+            source=ReadingSource.DESK,
+            by=by,
+            at=at,
+        )
+
+
+def _note_conditions(order: WorkOrder, jobs: dict, conditions, by: User, at: datetime) -> None:
+    for job, words, came_along in conditions:
+        if job and job.pk not in jobs:
+            raise refused("conditions", f"Damper {job.tag} is not part of {order}.", "not_of_order")
+        if words.strip() or came_along.strip():
+            row = Condition(
+                order=order, job=job, words=words.strip(), came_along=came_along.strip(), by=by, at=at
+            )  # fmt: skip
+            row.full_clean()
+            row.save()
 
 
 def _check_serviced(order: WorkOrder, jobs: Iterable[DamperJob]) -> None:
@@ -258,14 +285,19 @@ def hand_back(
     order: WorkOrder,
     wants_reminders: bool | None = None,
     told_unfinished: bool = False,
+    collected_by: str = "",
+    meters: Iterable[tuple[str, Entered]] = (),
+    confirmed: bool = False,
     by: User,
     at: datetime,
 ) -> WorkOrder:
     """The customer has it again. wants_reminders is the answer to the question, None when it was not asked.
 
+    collected_by names who took it; meters are read once more, and a doubtful one is asked about as at check-in.
+
     Refused on told_unfinished when a damper was closed unfinished and the customer has not been told.
     """
-    order = WorkOrder.objects.select_for_update(of=("self",)).select_related("customer").get(pk=order.pk)
+    order = WorkOrder.objects.select_for_update(of=("self",)).select_related("customer", "vehicle").get(pk=order.pk)
     if order.status == OrderStatus.HANDED_BACK:
         return order
     if order.status != OrderStatus.READY:
@@ -276,11 +308,14 @@ def hand_back(
     if unfinished and not told_unfinished:
         words = f"{unfinished} Tell the customer before it is handed back, then say so here."
         raise refused("told_unfinished", words, "not_told")
+    _read_meters(order, list(meters), confirmed, by, at)
     if wants_reminders is not None:
         how = f"asked at hand-back of {order}"
         customers.record_consent(customer=order.customer, wants=wants_reminders, by=by, at=at, how=how)
     order.status, order.handed_back_by, order.handed_back_at = OrderStatus.HANDED_BACK, by, at
-    order.save(update_fields=["status", "handed_back_by", "handed_back_at"])
+    order.collected_by = collected_by.strip()
+    order.full_clean(exclude=["customer", "vehicle", "pick_list", "booked_by", "checked_in_by", "closed_by"])
+    order.save(update_fields=["status", "handed_back_by", "handed_back_at", "collected_by"])
     told = f"; the customer was told: {unfinished}" if unfinished else ""
     note(who=by, kind="order", key=order.pk, what=f"handed back{told}", at=at)
     return order
@@ -300,6 +335,7 @@ def call_off(*, order: WorkOrder, why: str, by: User, at: datetime) -> WorkOrder
     order.full_clean()
     order.save(update_fields=["status", "called_off_why"])
     order.jobs.update(status=JobStatus.CALLED_OFF)
+    withdraw_waiting(order=order, why=f"the order is called off: {why.strip()}", by=by, at=at)
     picklists.empty(pick_list=order.pick_list, at=at)
     order.bench_plan.all().delete()
     note(who=by, kind="order", key=order.pk, what=f"called off: {why.strip()}", at=at)
@@ -328,6 +364,7 @@ def drop_damper(*, job: DamperJob, why: str, by: User, at: datetime) -> DamperJo
     picklists.drop(pick_list=order.pick_list, tag=job.tag, at=at)
     job.status = JobStatus.CALLED_OFF
     job.save(update_fields=["status"])
+    withdraw_waiting(order=order, job=job, why=f"the damper is taken off the order: {why.strip()}", by=by, at=at)
     fill_anew(order=order, at=at)
     if order.bench_minutes and not order.bench_minutes_why:
         shrink_plan(order=order, minutes=min(order.bench_minutes, labour_of(order)))

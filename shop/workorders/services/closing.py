@@ -10,6 +10,7 @@ from shop.parts import services as parts
 from shop.picklists.models import PickLine, PickList
 from shop.staff.models import User
 from shop.staff.services import note
+from shop.workorders.agreed import refuse_while_asked
 from shop.workorders.models import DamperJob, JobStatus, OrderStatus, WorkOrder
 from shop.workorders.selectors import missing, on_bench
 
@@ -25,6 +26,7 @@ def close_job(*, job: DamperJob, override_reason: str = "", by: User, at: dateti
         return job
     if job.status != JobStatus.OPEN:
         raise Conflict(f"Damper {job.tag} is {job.get_status_display()}: check it in first.", code="not_open")
+    refuse_while_asked(job)
     lacking = missing(job)
     reason = override_reason.strip()
     if lacking and not reason:
@@ -55,6 +57,9 @@ def close_order(*, order: WorkOrder, used: list[tuple[PickLine, int]], by: User,
         raise Conflict(f"{order} is {order.get_status_display()}: it is not on the benches.", code="not_on_bench")
     if open_jobs := [job for job in order.jobs.kept().select_related("damper") if job.status != JobStatus.CLOSED]:
         raise ValidationError([f"Damper {job.tag}, {job.damper.where()}, is not closed yet." for job in open_jobs])
+    if waiting := order.questions.waiting().first():
+        words = f"{order} {waiting.waits_for()}: {waiting.what.rstrip('.')}. Close it when that is settled."
+        raise ValidationError(words, code="asked")
     if order.vehicle:  # before the parts, as check-in does, so that the two never wait for each other in a circle
         mark_forecast_stale(vehicle=order.vehicle)
     PickList.objects.select_for_update().get(pk=order.pick_list_id)

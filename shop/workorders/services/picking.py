@@ -13,6 +13,7 @@ from shop.picklists.models import PickLine
 from shop.specs.models import MOST_AT_ONCE
 from shop.staff.models import User
 from shop.staff.services import note
+from shop.workorders.agreed import price_doubt, refuse_while_asked
 from shop.workorders.models import DamperJob, JobStatus, OrderStatus, WorkOrder
 from shop.workorders.services.booking import fill_anew
 
@@ -38,8 +39,12 @@ def pick_part(*, order: WorkOrder, part_number: str, by: User, at: datetime) -> 
     """Take a part from the shelf for every bag it is held for. What somebody else has taken already is told."""
     order = _while_running(order)
     lines = [line for line in _lines(order, part_number) if not line.short and not line.not_asked]
-    waiting = [line for line in lines if line.held or not line.picked_at]
-    for line in waiting or lines:
+    asked = _waiting(order)
+    ready = [line for line in lines if line.tag not in asked]
+    if lines and not ready:
+        refuse_while_asked(asked[lines[0].tag])
+    waiting = [line for line in ready if line.held or not line.picked_at]
+    for line in waiting or ready:
         picklists.pick(line=line, by=by, at=at)
     return order
 
@@ -66,7 +71,9 @@ def put_all_back(*, order: WorkOrder, by: User, at: datetime) -> WorkOrder:
 @transaction.atomic
 def pick_line(*, line: PickLine, by: User, at: datetime) -> PickLine:
     """Note that one bag's part was taken from the shelf."""
-    _while_running(line.pick_list.order)
+    order = _while_running(line.pick_list.order)
+    if job := _waiting(order).get(line.tag):
+        refuse_while_asked(job)
     return picklists.pick(line=line, by=by, at=at)
 
 
@@ -78,12 +85,18 @@ def put_back_line(*, line: PickLine, by: User, at: datetime) -> PickLine:
 
 
 @transaction.atomic
-def take_up_part(*, job: DamperJob, part_number: str, amount: int | None = None, by: User, at: datetime) -> PickLine:
+def take_up_part(
+    *, job: DamperJob, part_number: str, amount: int | None = None, within_price: bool = False, by: User, at: datetime
+) -> PickLine:
     """Add to a damper's bag an optional part that its inspection asks for, and hold what is there of it.
 
-    amount in base units, without one as the parts list has it. Again, it changes the amount.
+    amount in base units, without one as the parts list has it. Again, it changes the amount. Where a price was agreed,
+    within_price says that the part does not go past it; without that it is refused on within_price.
     """
     order, job = _while_open(job)
+    refuse_while_asked(job)
+    if not within_price and (words := price_doubt(order)):
+        raise refused("within_price", words, "price")
     offer = next((one for one in order.pick_list.offered(job.tag) if one.part_number == part_number), None)
     if offer is None:
         words = f"{part_number} is no optional part for damper {job.tag}. Choose one that its parts list offers."
@@ -163,6 +176,12 @@ def swap_line(*, line: PickLine, part_number: str, by: User, at: datetime) -> Pi
 def _tell_swap(order: WorkOrder, lines: list[PickLine], before: str, by: User, at: datetime) -> None:
     what = f"{lines[0].part_number} is taken instead of {before} for {', '.join(line.tag for line in lines)}"
     note(who=by, kind="order", key=order.pk, what=what, at=at)
+
+
+def _waiting(order: WorkOrder) -> dict[str, DamperJob]:
+    """Dampers that stand still for the customer's answer, by their tags: nothing is taken for their bags."""
+    asked = {one.job_id for one in order.questions.waiting()}
+    return {job.tag: job for job in order.jobs.all() if asked & {None, job.pk}}
 
 
 def _while_open(job: DamperJob) -> tuple[WorkOrder, DamperJob]:

@@ -13,6 +13,7 @@ from shop.dampers.measures import FOUND_AND_LEFT, MOST_SI, QUANTITY, SPECIFIED, 
 from shop.specs.models import COLDEST_BENCH_K, WARMEST_BENCH_K, Step
 from shop.staff.models import User
 from shop.staff.services import note
+from shop.workorders.agreed import refuse_while_asked
 from shop.workorders.charge import allowed_range, bench_allowed, bench_conditions, conditions
 from shop.workorders.models import (
     TOOL_FOR,
@@ -51,6 +52,7 @@ def record_reading(
     A second reading of a figure has to name the one it corrects and say why; otherwise Conflict tells what stands.
     """
     job = _open_job(job)
+    refuse_while_asked(job)
     measure, moment = Measure(measure), Moment(moment)
     _check_kind(measure, moment, entered)
     if measure == Measure.CHARGE and moment == Moment.SET and bench_temperature is None:
@@ -94,6 +96,7 @@ def finish_step(*, job: DamperJob, step: Step, by: User, at: datetime) -> StepDo
     state = _state_of(job, step)
     if state.done and not state.passed_over:
         return state.done
+    refuse_while_asked(job)
     _check_order(job, step, by)
     if step.reading and state.reading is None:
         raise ValidationError(f"{step.title}: record the {state.label} first.", code="reading_missing")
@@ -121,6 +124,7 @@ def pass_over_step(*, job: DamperJob, step: Step, by: User, at: datetime) -> Ste
             "where nobody knows the cap style.",
             code="applies",
         )
+    refuse_while_asked(job)
     _check_order(job, step, by)
     return StepDone.objects.create(job=job, step=step, round=job.round, applies=False, by=by, at=at)
 

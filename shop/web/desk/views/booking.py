@@ -10,14 +10,14 @@ from django.utils import timezone
 
 from shop.customers.models import Customer, Vehicle
 from shop.dampers.models import Damper
-from shop.documents.selectors import why
+from shop.documents.selectors import record, why
 from shop.specs.selectors import Place, sheets_for
-from shop.web.access import allow
+from shop.web.access import allow, takes_files
 from shop.web.desk import find
 from shop.web.desk.bench_forms import BookOnDaysForm
+from shop.web.desk.check_in_form import CheckInForm
 from shop.web.desk.forms import (
     CallOffForm,
-    CheckInForm,
     DropDamperForm,
     HandBackForm,
     HandBackUnfinishedForm,
@@ -27,6 +27,7 @@ from shop.web.desk.proposing import chosen, initial_promise, proposal_anew, told
 from shop.web.forms import FindForm, submit
 from shop.web.links import why_this_sheet
 from shop.web.pages import number, sent, show, show_form
+from shop.web.photos import MOST_BYTES
 from shop.workorders import services
 from shop.workorders.day import unfinished_in_words
 from shop.workorders.kit import freeze
@@ -105,6 +106,7 @@ def _damper_row(damper, ticked):
     return {"damper": damper, "free": True, "ticked": ticked is None or str(damper.pk) in ticked}
 
 
+@takes_files(MOST_BYTES)
 @allow("book")
 def check_in(request, pk):
     order = get_object_or_404(WorkOrder.objects.with_names(), pk=pk)
@@ -115,7 +117,7 @@ def check_in(request, pk):
         .select_related("damper__model", "damper__vehicle__model")
         .prefetch_related("damper__model__adjusters")
     )
-    form = CheckInForm(sent(request), order=order, jobs=jobs)
+    form = CheckInForm(sent(request), request.FILES if request.method == "POST" else None, order=order, jobs=jobs)
     if request.method == "POST" and (
         made := submit(form, services.check_in, order=order, by=request.user, at=timezone.now())
     ):
@@ -126,8 +128,9 @@ def check_in(request, pk):
         "form": form,
         "order": order,
         "trail": trail_to(order),
+        "most_bytes": MOST_BYTES,
         "rows": [
-            (job, sheet, why(freeze(sheet)), why_this_sheet(job.damper), form.found(job))
+            (job, sheet, why(freeze(sheet)), why_this_sheet(job.damper), form.found(job), form.state_of(job))
             for job, sheet in zip(jobs, sheets, strict=True)
         ],
     }
@@ -140,13 +143,19 @@ def hand_back(request, pk):
     if order.status != OrderStatus.READY and request.method != "POST":
         return not_now(request, order, "It can be handed back when it is ready.")
     unfinished = unfinished_in_words(list(order.jobs.kept().select_related("damper")))
-    form = (HandBackUnfinishedForm if unfinished else HandBackForm)(sent(request))
+    form = (HandBackUnfinishedForm if unfinished else HandBackForm)(sent(request), order=order)
     if request.method == "POST" and (
         made := submit(form, services.hand_back, order=order, by=request.user, at=timezone.now())
     ):
         messages.success(request, f"{made} is handed back to {made.customer}.")
         return redirect(made)
-    context = {"form": form, "order": order, "trail": trail_to(order), "unfinished": unfinished}
+    context = {
+        "form": form,
+        "order": order,
+        "trail": trail_to(order),
+        "unfinished": unfinished,
+        "record": record(order) if order.closed_at else None,
+    }
     return show(request, "desk/hand_back.html", context)
 
 

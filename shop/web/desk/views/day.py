@@ -7,7 +7,7 @@ from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 
 from shop.calc.bench_time import hours
-from shop.documents.selectors import why
+from shop.documents.selectors import record, why
 from shop.staff.models import AuditEntry
 from shop.web.access import allow
 from shop.web.desk import find, words
@@ -17,12 +17,16 @@ from shop.web.forms import FindForm
 from shop.web.links import why_this_sheet
 from shop.web.pages import PAGE_SIZE, show
 from shop.workorders import selectors
+from shop.workorders.agreed import AGREED, ASKED, agreed_in_words, outcome_in_words
 from shop.workorders.bench_time import plan_in_words
 from shop.workorders.day import day as the_day
-from shop.workorders.models import JobStatus, OrderStatus, WorkOrder
+from shop.workorders.models import Condition, JobStatus, OrderStatus, Photo, WorkOrder
+from shop.workorders.services.agreements import ASKED_WHILE
 from shop.workorders.telephone import answer as telephone_answer
 
 FOUND_SHOWN = 20
+JUST_IN = timedelta(minutes=30)  # for so long the order's page begins with what is printed now
+KEEPS_PHOTOS = (OrderStatus.BOOKED, OrderStatus.ON_BENCH, OrderStatus.READY)
 
 
 # Heading, and what is said when nothing stands under it; empty: then the heading is left out.
@@ -167,11 +171,35 @@ def order(request, pk):
         "jobs": [_progress(job, changed[job]) for job in jobs],
         "history": AuditEntry.objects.filter(kind="order", key=str(row.pk)),
         "all_closed": all(job.status == JobStatus.CLOSED for job in kept),
+        **_agreed(row),
+        "record": record(row) if row.closed_at else None,
+        "photos": [one for one in row.photos.all() if not hasattr(one, "strike")],
+        "struck": [one for one in row.photos.all() if hasattr(one, "strike")],
+        "conditions": _conditions(row),
+        "just_in": row.status == OrderStatus.ON_BENCH and now - row.checked_in_at < JUST_IN,
+        "may_photograph": request.user.may("photograph") and row.status in KEEPS_PHOTOS,
         "may_drop": row.status == OrderStatus.BOOKED and len(kept) > 1 and request.user.may("book"),
         "may_book": request.user.may("book"),
         "may_work": request.user.may("work"),
     }
     return show(request, "desk/order.html", context)
+
+
+def _agreed(row):
+    """What was agreed and asked, the newest last, and whether more may be asked."""
+    return {
+        "agreed": agreed_in_words(row),
+        "agreements": row.agreements.all(),
+        "questions": [(one, outcome_in_words(one)) for one in row.questions.all()],
+        "may_ask": row.status in ASKED_WHILE,
+        "may_agree": row.status not in (OrderStatus.HANDED_BACK, OrderStatus.CALLED_OFF),
+    }
+
+
+def _conditions(row):
+    """In what state it came in, the last word about each damper and about the whole."""
+    last = {one.job_id: one for one in row.conditions.all()}
+    return list(last.values())
 
 
 def _sheets(jobs):
@@ -188,7 +216,14 @@ def orders_in_full():
     """Orders with all that their page says, in a constant number of queries."""
     jobs = selectors.on_bench().order_by("index")
     return WorkOrder.objects.with_names().prefetch_related(
-        Prefetch("jobs", jobs), "pick_list__lines__reservation", "pick_list__lines__part", "bench_plan"
+        Prefetch("jobs", jobs),
+        "pick_list__lines__reservation",
+        "pick_list__lines__part",
+        "bench_plan",
+        ASKED,
+        AGREED,
+        Prefetch("photos", Photo.objects.with_names()),
+        Prefetch("conditions", Condition.objects.select_related("job__damper")),
     )
 
 
