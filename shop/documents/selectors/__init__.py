@@ -5,6 +5,7 @@ their content is equal: the digest on a job card rests on that.
 """
 
 from shop.documents.selectors.card import Card, card
+from shop.documents.selectors.day_picks import DayPicksPaper, day_picks_paper
 from shop.documents.selectors.pick_list import PickPaper, pick_paper
 from shop.documents.selectors.record import Record, record
 from shop.documents.selectors.stroke import Picture, picture
@@ -13,12 +14,14 @@ from shop.documents.selectors.why import Why, why, why_oil
 
 __all__ = [
     "Card",
+    "DayPicksPaper",
     "PickPaper",
     "Picture",
     "Record",
     "Tag",
     "Why",
     "card",
+    "day_picks_paper",
     "pick_paper",
     "picture",
     "record",

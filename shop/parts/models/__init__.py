@@ -10,6 +10,7 @@ from shop.parts.models.stock import (
     Reservation,
     ReservationState,
 )
+from shop.parts.models.walking import WalkStop
 from shop.specs.models import MOST_AT_ONCE
 
 __all__ = [
@@ -22,4 +23,5 @@ __all__ = [
     "Part",
     "Reservation",
     "ReservationState",
+    "WalkStop",
 ]

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from shop.web.desk.views import booking, customers, day, papers, parts
+from shop.web.desk.views import booking, customers, day, day_picks, papers, parts
 
 app_name = "desk"
 urlpatterns = [
@@ -16,6 +16,11 @@ urlpatterns = [
     path("orders/<int:pk>/pick-list/take-up/", parts.take_up, name="take_up"),
     path("orders/<int:pk>/pick-list/take-back/", parts.take_back, name="take_back"),
     path("orders/<int:pk>/pick-list/hold/", parts.pick_hold, name="pick_hold"),
+    path("orders/<int:pk>/pick-list/scan/", day_picks.order_scan, name="order_scan"),
+    path("picks/", day_picks.picks, name="picks"),
+    path("picks/scan/", day_picks.scan, name="picks_scan"),
+    path("picks/take/", day_picks.take, name="picks_take"),
+    path("picks/pick-list.pdf", day_picks.picks_pdf, name="picks_pdf"),
     path("orders/<int:pk>/hand-back/", booking.hand_back, name="hand_back"),
     path("orders/<int:pk>/call-off/", booking.call_off, name="call_off"),
     path("orders/<int:pk>/dampers/<int:job_pk>/take-off/", booking.drop_damper, name="drop_damper"),

@@ -4,6 +4,7 @@ from shop.workorders.services.booking import book, call_off, check_in, drop_damp
 from shop.workorders.services.cards import register_card
 from shop.workorders.services.closing import close_job, close_order
 from shop.workorders.services.damper_models import change_damper_model
+from shop.workorders.services.gathering import pick_everywhere, pick_scanned, put_back_last
 from shop.workorders.services.owned import change_damper, change_vehicle, take_off_damper
 from shop.workorders.services.picking import (
     hold_parts,
@@ -42,8 +43,11 @@ __all__ = [
     "hand_back",
     "hold_parts",
     "pass_over_step",
+    "pick_everywhere",
     "pick_line",
     "pick_part",
+    "pick_scanned",
+    "put_back_last",
     "put_back_line",
     "put_back_part",
     "record_as_left",
