@@ -1,8 +1,9 @@
 """What a scanner types: a part number as it is, or one wrapped by a printed code of a supplier.
 
-Known wrappers, all from memory: the symbology mark that a scanner may put in front (ISO/IEC 15424, "]Q1"), the envelope of
-ISO/IEC 15434 with fields of format 06, the part number of a customer or supplier behind a data identifier (ISO/IEC 15418,
-ANSI MH10.8.2: "P", "1P", "30P"), and GS1's identifiers for additional and customer's part numbers, "(240)" and "(241)".
+Known wrappers, all from memory: the symbology mark that a scanner may put in front (ISO/IEC 15424, "]Q1"), the envelope
+of ISO/IEC 15434 with fields of format 06, the part number of a customer or supplier behind a data identifier (ISO/IEC
+15418, ANSI MH10.8.2: "P", "1P", "30P"), and GS1's identifiers for additional and customer's part numbers, "(240)" and
+"(241)".
 """
 
 import re
