@@ -16,6 +16,8 @@ ABILITIES = {
     "work": BENCH,  # readings, steps, checks, closing
     "override": MANAGER,  # close a job that lacks something, with a reason
     "keep_stock": DESK,  # receive and count parts
+    "log_oil": ALL,  # note used oil and other waste fluids that go into a drum
+    "keep_drums": DESK,  # drums, handing over to a hauler, corrections of the used-oil log
     "keep_specs": MANAGER,  # enter spec sheets
     "verify_specs": BENCH,  # confirm a sheet that somebody else entered
     "keep_staff": MANAGER,

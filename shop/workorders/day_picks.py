@@ -132,10 +132,6 @@ def last_pick(orders: Iterable[WorkOrder], by) -> PickLine | None:
     return lines.filter(pick_list__order__status__in=PICKED_WHILE).order_by("-picked_at", "-pk").first()
 
 
-def amount_in_words(amount: int, measure: str) -> str:
-    return stock_amount(amount, measure)
-
-
 def picked_in_words(line: PickLine, orders: Iterable[WorkOrder]) -> str:
     """Aloud, what goes where and how many bags still wait: "SK-20: 1 into bag 1042-3, rear right; 2 more to go"."""
     order = line.pick_list.order
@@ -143,7 +139,7 @@ def picked_in_words(line: PickLine, orders: Iterable[WorkOrder]) -> str:
     lines = PickLine.objects.filter(pick_list__in=[one.pick_list_id for one in orders], part_number=line.part_number)
     left = lines.filter(picked_at=None).count()
     bag = f"bag {line.tag}" + (f", {where}" if where else "")
-    said = f"{line.part_number}: {amount_in_words(line.amount, line.measure)} into {bag}; "
+    said = f"{line.part_number}: {stock_amount(line.amount, line.measure)} into {bag}; "
     said += f"{left} more to go." if left else "that was the last one."
     if line.from_draft:
         said += " DRAFT: nobody has verified this amount. Ask before it is poured."

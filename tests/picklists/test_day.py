@@ -1,4 +1,4 @@
-"""One plan for all lists of a day: it covers exactly the sum, names what stands there, costs no more than one by one."""
+"""One plan for all lists of a day: it covers the sum exactly, names what is there, costs no more than one by one."""
 
 from math import ceil
 

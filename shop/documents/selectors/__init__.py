@@ -6,6 +6,7 @@ their content is equal: the digest on a job card rests on that.
 
 from shop.documents.selectors.card import Card, card
 from shop.documents.selectors.day_picks import DayPicksPaper, day_picks_paper
+from shop.documents.selectors.oil_sheet import OilSheet, oil_sheet
 from shop.documents.selectors.pick_list import PickPaper, pick_paper
 from shop.documents.selectors.record import Record, record
 from shop.documents.selectors.stroke import Picture, picture
@@ -15,6 +16,7 @@ from shop.documents.selectors.why import Why, why, why_oil
 __all__ = [
     "Card",
     "DayPicksPaper",
+    "OilSheet",
     "PickPaper",
     "Picture",
     "Record",
@@ -22,6 +24,7 @@ __all__ = [
     "Why",
     "card",
     "day_picks_paper",
+    "oil_sheet",
     "pick_paper",
     "picture",
     "record",

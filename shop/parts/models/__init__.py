@@ -10,6 +10,7 @@ from shop.parts.models.stock import (
     Reservation,
     ReservationState,
 )
+from shop.parts.models.used_oil import TAKES, Drum, DrumKind, Fluid, Look, OilEntry, OilEntryKind
 from shop.parts.models.walking import WalkStop
 from shop.specs.models import MOST_AT_ONCE
 
@@ -17,9 +18,16 @@ __all__ = [
     "BASE_UNIT_SI",
     "MOST_AT_ONCE",
     "MOST_AT_ONCE_SI",
+    "TAKES",
     "Container",
+    "Drum",
+    "DrumKind",
+    "Fluid",
+    "Look",
     "Movement",
     "MovementKind",
+    "OilEntry",
+    "OilEntryKind",
     "Part",
     "Reservation",
     "ReservationState",

@@ -2,7 +2,7 @@ from django.urls import include, path
 
 from shop.web.manage import exchange
 from shop.web.manage.reminders import reminders
-from shop.web.manage.views import coverage, lookup, procedures, scans, staff, stock
+from shop.web.manage.views import coverage, lookup, procedures, scans, staff, stock, walking
 
 app_name = "manage"
 urlpatterns = [
@@ -35,6 +35,7 @@ urlpatterns = [
     path("stock/", stock.stock, name="stock"),
     path("stock/receive/", stock.receive, name="receive"),
     path("stock/count/", stock.count, name="count"),
+    path("stock/walking-order/", walking.walking_order, name="walking_order"),
     path("reminders/", reminders, name="reminders"),
     path("exchange/", exchange.exchange, name="exchange"),
     path("exchange/files/<int:pk>/", exchange.run, name="import_run"),

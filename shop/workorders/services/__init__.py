@@ -27,6 +27,7 @@ from shop.workorders.services.recording import (
 )
 from shop.workorders.services.sheets import take_present_sheet
 from shop.workorders.services.tools import add_tool, record_calibration, take_out_of_use
+from shop.workorders.services.used_oil import note_drained_oil
 
 __all__ = [
     "add_tool",
@@ -42,6 +43,7 @@ __all__ = [
     "finish_step",
     "hand_back",
     "hold_parts",
+    "note_drained_oil",
     "pass_over_step",
     "pick_everywhere",
     "pick_line",
