@@ -1,13 +1,14 @@
 """Everything printed. A paper is rendered once and kept by what it says; asked for again, it comes from the store."""
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from tempfile import NamedTemporaryFile
 
 import structlog
+from django.conf import settings
 from django.core.files.storage import default_storage
 from django.template.loader import render_to_string
 
@@ -84,9 +85,44 @@ def card_state(*, order: WorkOrder, revision: int, digest: str) -> CardState:
 def pick_list_paper(*, order: WorkOrder, at: datetime) -> Paper:
     """The parts to gather for an order as the stock stands now; it says so, and is therefore rendered each time."""
     paper = selectors.pick_paper(order, at)
-    context = {"paper": paper, "title": f"Pick list {paper.number}", "shop": paper.shop}
+    context = {
+        "paper": paper,
+        "title": f"Pick list {paper.number}",
+        "shop": paper.shop,
+        "rows": [(row, render.qr(row.number, f"Part number {row.number}")) for row in paper.rows],
+        "qr": render.qr(site_address("desk:pick_list", order.pk), "Address of this pick list as it is now"),
+    }
     pdf = render.write_pdf(render_to_string("documents/pick_list.html", context))
     return Paper(_digest(asdict(paper)), None, pdf, f"{paper.number}-pick-list.pdf")
+
+
+def day_picks_paper(*, day: date, without: Iterable[int] = (), address: str, at: datetime) -> Paper:
+    """The parts to gather for a day over all orders as the stock stands now; address is its page on this site.
+
+    Beside each part stands its number as a QR code, for the scan field of that page.
+    """
+    paper = selectors.day_picks_paper(day, without=without, at=at)
+    context = {
+        "paper": paper,
+        "title": f"Pick list {paper.day}",
+        "shop": paper.shop,
+        "rows": [(row, render.qr(row.number, f"Part number {row.number}")) for row in paper.rows],
+        "qr": render.qr(f"{settings.SITE_URL}{address}", "Address of this pick list as it is now"),
+    }
+    pdf = render.write_pdf(render_to_string("documents/day_picks.html", context))
+    return Paper(_digest(asdict(paper)), None, pdf, f"pick-list-{day.isoformat()}.pdf")
+
+
+def oil_sheet(*, first: date, last: date, words: str, period: str) -> Paper:
+    """The used-oil log of a span of days; words says which: "November 2026"."""
+    sheet = selectors.oil_sheet(first, last, words)
+    digest = _digest(asdict(sheet))
+
+    def make():
+        context = {"paper": sheet, "title": f"Used-oil log, {words}", "shop": sheet.shop}
+        return render.write_pdf(render_to_string("documents/oil_sheet.html", context))
+
+    return Paper(digest, None, _kept(digest, make), f"used-oil-{period}-{first.isoformat()}.pdf")
 
 
 def bag_tags(*, order: WorkOrder) -> Paper:

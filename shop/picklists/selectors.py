@@ -3,6 +3,7 @@ from dataclasses import dataclass
 from shop.core.amounts import stock_amount
 from shop.parts.models import Container, Part
 from shop.parts.selectors import Stock, draw_in_words, stock_of, to_buy
+from shop.parts.walking import present_walk
 from shop.picklists.models import PickLine, PickList
 from shop.picklists.needs import Need
 
@@ -101,7 +102,7 @@ class PickSheet:
 
 
 def pick_sheet(pick_list: PickList) -> PickSheet:
-    """A pick list in the order of the bins, part by part; five queries for any number of lines."""
+    """A pick list in walking order, part by part; six queries for any number of lines."""
     lines = list(pick_list.lines.select_related("part", "reservation", "picked_by", "taken_up_by"))
     others = {choice.part_number for line in lines if line.short for choice in line.chain[1:]}
     alternates = {part.number: part for part in Part.objects.filter(number__in=others)} if others else {}
@@ -109,10 +110,8 @@ def pick_sheet(pick_list: PickList) -> PickSheet:
     grouped: dict[str, list[PickLine]] = {}
     for line in lines:
         grouped.setdefault(line.part_number, []).append(line)
-    rows = [_row(lines, stock, alternates) for lines in grouped.values()]
-    return PickSheet(
-        sorted(rows, key=lambda row: (row.bin == "", row.bin, row.part_number)), offers_of(pick_list, lines)
-    )
+    rows, walk = [_row(lines, stock, alternates) for lines in grouped.values()], present_walk()
+    return PickSheet(sorted(rows, key=lambda row: (walk.key(row.bin), row.part_number)), offers_of(pick_list, lines))
 
 
 def offers_of(pick_list: PickList, lines: list[PickLine], tag: str | None = None) -> list[Offer]:
@@ -136,11 +135,11 @@ def _row(lines: list[PickLine], stock: dict[int, Stock], alternates: dict[str, P
         lines=lines,
         plan=draw_in_words(own, min(held, own.on_hand), first.measure) if held else [],
         buy=to_buy(own, sum(line.short for line in lines)),
-        alternates=_alternates(lines, stock, alternates),
+        alternates=alternates_for(lines, stock, alternates),
     )
 
 
-def _alternates(lines: list[PickLine], stock: dict[int, Stock], parts: dict[str, Part]) -> list[Alternate]:
+def alternates_for(lines: list[PickLine], stock: dict[int, Stock], parts: dict[str, Part]) -> list[Alternate]:
     """What may be taken in the place of a row's part for its bags that are short, by rank."""
     wanted: dict[str, list] = {}
     for line in lines:

@@ -20,6 +20,8 @@ ABILITIES = {
     "write_off": MANAGER,  # throw stock away, with a reason
     "keep_stock": DESK,  # receive, count and order parts
     "keep_suppliers": MANAGER,  # suppliers, what they sell, prices, reorder points by hand
+    "log_oil": ALL,  # note used oil and other waste fluids that go into a drum
+    "keep_drums": DESK,  # drums, handing over to a hauler, corrections of the used-oil log
     "keep_specs": MANAGER,  # enter spec sheets
     "verify_specs": BENCH,  # confirm a sheet that somebody else entered
     "keep_staff": MANAGER,

@@ -5,6 +5,7 @@ from django.urls import reverse
 PLACES = [
     ("Today", "desk:day", "look"),
     ("Orders", "desk:orders", "look"),
+    ("Pick list", "desk:picks", "look"),
     ("Customers", "desk:customers", "look"),
     ("Bench", "tablet:bench", "work"),
     ("Catalogue", "manage:catalogue", "look"),

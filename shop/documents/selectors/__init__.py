@@ -5,6 +5,8 @@ their content is equal: the digest on a job card rests on that.
 """
 
 from shop.documents.selectors.card import Card, card
+from shop.documents.selectors.day_picks import DayPicksPaper, day_picks_paper
+from shop.documents.selectors.oil_sheet import OilSheet, oil_sheet
 from shop.documents.selectors.pick_list import PickPaper, pick_paper
 from shop.documents.selectors.purchase import PurchasePaper, purchase
 from shop.documents.selectors.record import Record, record
@@ -14,6 +16,8 @@ from shop.documents.selectors.why import Why, why, why_oil
 
 __all__ = [
     "Card",
+    "DayPicksPaper",
+    "OilSheet",
     "PickPaper",
     "Picture",
     "PurchasePaper",
@@ -21,6 +25,8 @@ __all__ = [
     "Tag",
     "Why",
     "card",
+    "day_picks_paper",
+    "oil_sheet",
     "pick_paper",
     "picture",
     "purchase",

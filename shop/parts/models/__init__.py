@@ -22,6 +22,8 @@ from shop.parts.models.stock import (
     ReservationState,
 )
 from shop.parts.models.suppliers import MOST_UNITS, Supplier, SupplierItem, SupplierPrice
+from shop.parts.models.used_oil import TAKES, Drum, DrumKind, Fluid, Look, OilEntry, OilEntryKind
+from shop.parts.models.walking import WalkStop
 from shop.specs.models import MOST_AT_ONCE
 
 __all__ = [
@@ -30,10 +32,17 @@ __all__ = [
     "MOST_AT_ONCE_SI",
     "MOST_UNITS",
     "ON_ITS_WAY",
+    "TAKES",
     "Container",
+    "Drum",
+    "DrumKind",
+    "Fluid",
+    "Look",
     "Lot",
     "Movement",
     "MovementKind",
+    "OilEntry",
+    "OilEntryKind",
     "Part",
     "PurchaseLine",
     "PurchaseOrder",
@@ -47,4 +56,5 @@ __all__ = [
     "Supplier",
     "SupplierItem",
     "SupplierPrice",
+    "WalkStop",
 ]

@@ -15,32 +15,40 @@ from shop.parts.services.items import NewPart, add_container, create_part, creat
 from shop.parts.services.reordering import fix_reorder, unfix_reorder
 from shop.parts.services.stock import issue, lock, put_back, receive, use
 from shop.parts.services.suppliers import add_item, change_item, change_supplier, create_supplier, note_price
+from shop.parts.services.used_oil import add_drum, correct_entry, hand_over, pour_in, retire_drum
+from shop.parts.services.walking import set_walking_order
 
 __all__ = [
     "Arrived",
     "NewPart",
     "Wanted",
     "add_container",
+    "add_drum",
     "add_item",
     "call_off_rest",
     "change_item",
     "change_supplier",
     "correct",
+    "correct_entry",
     "correct_receipt",
     "count",
     "create_part",
     "create_parts",
     "create_supplier",
     "fix_reorder",
+    "hand_over",
     "issue",
     "lock",
     "note_price",
+    "pour_in",
     "put_back",
     "receive",
     "receive_delivery",
+    "retire_drum",
     "send_order",
     "set_keeping",
     "set_line",
+    "set_walking_order",
     "start_order",
     "unfix_reorder",
     "use",

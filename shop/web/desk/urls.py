@@ -1,6 +1,18 @@
 from django.urls import path
 
-from shop.web.desk.views import agreements, booking, customers, day, owners, papers, parts, photos, promising
+from shop.web.desk.views import (
+    agreements,
+    booking,
+    customers,
+    day,
+    day_picks,
+    owners,
+    papers,
+    parts,
+    photos,
+    promising,
+    used_oil,
+)
 
 app_name = "desk"
 urlpatterns = [
@@ -26,6 +38,19 @@ urlpatterns = [
     path("orders/<int:pk>/photos/<int:photo_pk>.jpg", photos.photo, name="photo"),
     path("orders/<int:pk>/photos/<int:photo_pk>/strike/", photos.photo_strike, name="photo_strike"),
     path("photos/kept/<str:token>/", photos.photo_kept, name="photo_kept"),
+    path("orders/<int:pk>/pick-list/scan/", day_picks.order_scan, name="order_scan"),
+    path("picks/", day_picks.picks, name="picks"),
+    path("picks/scan/", day_picks.scan, name="picks_scan"),
+    path("picks/take/", day_picks.take, name="picks_take"),
+    path("picks/pick-list.pdf", day_picks.picks_pdf, name="picks_pdf"),
+    path("used-oil/", used_oil.log, name="oil_log"),
+    path("used-oil/note/", used_oil.pour, name="oil_pour"),
+    path("used-oil/hand-over/", used_oil.hand_over, name="oil_hand_over"),
+    path("used-oil/<int:pk>/correct/", used_oil.correct, name="oil_correct"),
+    path("used-oil/drums/new/", used_oil.drum_new, name="oil_drum_new"),
+    path("used-oil/drums/<int:pk>/out-of-use/", used_oil.drum_retire, name="oil_drum_retire"),
+    path("used-oil/sheet.pdf", used_oil.sheet_pdf, name="oil_sheet"),
+    path("used-oil/log.csv", used_oil.log_csv, name="oil_csv"),
     path("orders/<int:pk>/hand-back/", booking.hand_back, name="hand_back"),
     path("orders/<int:pk>/call-off/", booking.call_off, name="call_off"),
     path("orders/<int:pk>/dampers/<int:job_pk>/take-off/", booking.drop_damper, name="drop_damper"),

@@ -2,7 +2,7 @@ from django.urls import include, path
 
 from shop.web.manage import exchange
 from shop.web.manage.reminders import reminders
-from shop.web.manage.views import buying, coverage, hours, lookup, procedures, scans, staff, stock
+from shop.web.manage.views import buying, coverage, hours, lookup, procedures, scans, staff, stock, walking
 
 app_name = "manage"
 urlpatterns = [
@@ -58,6 +58,7 @@ urlpatterns = [
     path("buying/reorder/", buying.reorder_points, name="reorder_points"),
     path("buying/reorder/<int:pk>/", buying.reorder_part, name="reorder_part"),
     path("buying/reorder/<int:pk>/by-hand/", buying.reorder_fix, name="reorder_fix"),
+    path("stock/walking-order/", walking.walking_order, name="walking_order"),
     path("reminders/", reminders, name="reminders"),
     path("exchange/", exchange.exchange, name="exchange"),
     path("exchange/files/<int:pk>/", exchange.run, name="import_run"),

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from shop.web.tablet.views import bench, closing, figures, parts, steps
+from shop.web.tablet.views import bench, closing, figures, oil, parts, steps
 
 app_name = "tablet"
 urlpatterns = [
@@ -17,6 +17,7 @@ urlpatterns = [
     path("<int:pk>/parts/", parts.parts, name="parts"),
     path("<int:pk>/parts/swap/", parts.swap, name="swap"),
     path("<int:pk>/parts/take-back/", parts.take_back, name="take_back"),
+    path("<int:pk>/oil/", oil.oil, name="oil"),
     path("<int:pk>/close/", closing.close, name="close"),
     path("orders/<int:pk>/close/", closing.close_order, name="close_order"),
 ]

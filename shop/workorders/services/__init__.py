@@ -15,6 +15,7 @@ from shop.workorders.services.booking import book, call_off, check_in, drop_damp
 from shop.workorders.services.cards import register_card
 from shop.workorders.services.closing import close_job, close_order
 from shop.workorders.services.damper_models import change_damper_model
+from shop.workorders.services.gathering import pick_everywhere, pick_scanned, put_back_last
 from shop.workorders.services.incoming import hold_for_waiting
 from shop.workorders.services.owned import change_damper, change_vehicle, pass_on_vehicle, take_off_damper
 from shop.workorders.services.photos import KeptPicture, add_photo, add_photos, keep_picture, strike_photo
@@ -41,6 +42,7 @@ from shop.workorders.services.recording import (
 )
 from shop.workorders.services.sheets import take_present_sheet
 from shop.workorders.services.tools import add_tool, record_calibration, take_out_of_use
+from shop.workorders.services.used_oil import note_drained_oil
 
 __all__ = [
     "KeptPicture",
@@ -68,12 +70,16 @@ __all__ = [
     "keep_picture",
     "minutes_ahead",
     "note_agreement",
+    "note_drained_oil",
     "pass_on_vehicle",
     "pass_over_step",
+    "pick_everywhere",
     "pick_line",
     "pick_part",
+    "pick_scanned",
     "propose_question",
     "put_all_back",
+    "put_back_last",
     "put_back_line",
     "put_back_part",
     "record_as_left",

@@ -8,11 +8,13 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from shop.core.amounts import stock_amount
 from shop.documents.selectors import why_oil
 from shop.picklists.selectors import pick_sheet
 from shop.web.access import allow
 from shop.web.desk import words
 from shop.web.desk.views.booking import trail_to
+from shop.web.desk.views.day_picks import ScanForm
 from shop.web.forms import submit
 from shop.web.pages import sent, show, show_form
 from shop.web.taking_up import TakeUpForm
@@ -113,6 +115,7 @@ def _page(request, order, refusal=""):
     sheets = sheets_of(jobs)
     context = {
         "order": order,
+        "scan": ScanForm(),
         "trail": trail_to(order),
         "sheet": sheet,
         "rows": [_row(row, sheets) for row in sheet.rows],
@@ -151,5 +154,17 @@ def _row(row, sheets):
         "can_pick": any(not line.short and not line.picked_at for line in row.lines),
         "can_unpick": bool(picked),
         "back_to": row.instead_of if row.instead_of and not picked and "," not in row.instead_of else "",
-        "used": sum(line.used or 0 for line in row.lines) if any(line.used is not None for line in row.lines) else None,
+        "picked_amount": sum(line.amount for line in picked),
+        **_used(row, picked),
     }
+
+
+def _used(row, picked):
+    """What was used of a part once that is known, and how it differs from what was picked."""
+    known = [line for line in row.lines if line.used is not None]
+    if not known:
+        return {"used": None}
+    used = sum(line.used for line in known)
+    more = used - sum(line.amount for line in picked)
+    how = f"{stock_amount(abs(more), row.measure)} {'more' if more > 0 else 'less'} than was picked" if more else ""
+    return {"used": used, "differs": how}
