@@ -59,7 +59,7 @@ class SearchEntry(models.Model):
 class SearchWord(models.Model):
     """A word that an entry says or once said: among them is looked for what a slip of the finger meant."""
 
-    word = models.CharField(max_length=40, db_index=True)
+    word = models.CharField(max_length=43, db_index=True, help_text="With two spaces before it and one behind.")
 
     def __str__(self):
-        return self.word
+        return self.word.strip()

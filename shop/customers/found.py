@@ -19,8 +19,9 @@ SOURCES = [
         table="customers_customer",
         alias="c",
         customer="c.id",
+        past="c.merged_into_id IS NOT NULL",
         own=CUSTOMER,
-        columns=CUSTOMER_COLUMNS,
+        columns=(*CUSTOMER_COLUMNS, "merged_into_id"),
     ),
     Source(
         kind="vehicle",

@@ -4,10 +4,8 @@ from django.contrib.postgres.operations import TrigramExtension
 from django.db import ProgrammingError, migrations, models
 
 POSTGRESQL = [
-    # Of what is there: the one box. Of what is past: it is looked at last, and there is little of it.
-    "CREATE INDEX searchentry_of_now ON core_searchentry USING gin (text gin_trgm_ops) WHERE NOT past",
-    "CREATE INDEX searchentry_of_past ON core_searchentry USING gin (text gin_trgm_ops) WHERE past",
-    "CREATE INDEX searchword_alike ON core_searchword USING gin (word gin_trgm_ops)",
+    "CREATE INDEX searchentry_text ON core_searchentry USING gin (text gin_trgm_ops)",  # the one box
+    "CREATE INDEX searchword_alike ON core_searchword USING gin (word gin_trgm_ops)",  # slips of the finger
 ]
 SQLITE = [
     "CREATE VIRTUAL TABLE core_searchentry_index USING fts5 "
@@ -66,9 +64,7 @@ class Migration(migrations.Migration):
                 ("own", models.TextField(help_text="Its own names and numbers.")),
                 (
                     "text",
-                    models.TextField(
-                        help_text="Those, and the names and numbers of its owner and of what it sits on."
-                    ),
+                    models.TextField(help_text="Those, and the names and numbers of its owner and of what it sits on."),
                 ),
             ],
             options={"verbose_name_plural": "search entries"},
@@ -77,7 +73,12 @@ class Migration(migrations.Migration):
             "SearchWord",
             [
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("word", models.CharField(db_index=True, max_length=40)),
+                (
+                    "word",
+                    models.CharField(
+                        db_index=True, help_text="With two spaces before it and one behind.", max_length=43
+                    ),
+                ),
             ],
         ),
         migrations.AddConstraint(

@@ -64,7 +64,11 @@ class Source:
             name = f"{MARK}{self.kind}_of_{watch.table}"
             is_own = watch is rows
             gone = f"DELETE FROM {ENTRY} WHERE kind = '{self.kind}' AND key "
-            gone += "= {row}.id" if is_own else f"IN (SELECT {self.alias}.id FROM {self.table} {self.alias} WHERE {watch.leads} = {{row}}.id)"
+            gone += (
+                "= {row}.id"
+                if is_own
+                else f"IN (SELECT {self.alias}.id FROM {self.table} {self.alias} WHERE {watch.leads} = {{row}}.id)"
+            )
             here = f"INSERT INTO {ENTRY} ({COLUMNS}) {self.select(f'{watch.leads} = NEW.id')}"
             if vendor == "postgresql":
                 # Somebody else may have put the entry there while this one waited for the lock on the old entry.
@@ -89,10 +93,11 @@ def sources() -> list[Source]:
 # A word is noted once; when two note it in the same moment it stands there twice, which does no harm. A unique index
 # would make one wait for the other until it is through, for the sake of a word.
 def _note_words(split: str) -> str:
+    padded = f"'{words.GAP}' || w.word || ' '"  # so that its beginning and its end make trigrams of their own
     return (
-        f"INSERT INTO {WORD} (word) SELECT DISTINCT w.word FROM {split} WHERE length(w.word) BETWEEN 4 AND 40 "
+        f"INSERT INTO {WORD} (word) SELECT DISTINCT {padded} FROM {split} WHERE length(w.word) BETWEEN 4 AND 40 "
         f"AND w.word NOT LIKE '%{words.MAIL}' AND {{letters}} "
-        f"AND NOT EXISTS (SELECT 1 FROM {WORD} known WHERE known.word = w.word)"
+        f"AND NOT EXISTS (SELECT 1 FROM {WORD} known WHERE known.word = {padded})"
     )
 
 
@@ -121,9 +126,18 @@ def functions(connection) -> list[str]:
     several = f"regexp_replace(btrim(regexp_replace({kept}{letters}, '[[:space:]]+', ' ', 'g')), ' ', '  ', 'g')"
     return [
         make.format("search_plain", f"SELECT {one}"),
-        make.format("search_spaced", f"SELECT CASE WHEN t = '' THEN '' ELSE '  ' || t || '  ' END FROM (SELECT {several} AS t) s"),
-        make.format("search_one_spaced", "SELECT CASE WHEN t = '' THEN '' ELSE '  ' || t || '  ' END FROM (SELECT search_plain(given) AS t) s"),
-        make.format("search_digits", "SELECT CASE WHEN t = '' THEN '' ELSE '  ' || t || '  ' END FROM (SELECT regexp_replace(coalesce(given, ''), '[^0-9]', '', 'g') AS t) s"),
+        make.format(
+            "search_spaced",
+            f"SELECT CASE WHEN t = '' THEN '' ELSE '  ' || t || '  ' END FROM (SELECT {several} AS t) s",
+        ),
+        make.format(
+            "search_one_spaced",
+            "SELECT CASE WHEN t = '' THEN '' ELSE '  ' || t || '  ' END FROM (SELECT search_plain(given) AS t) s",
+        ),
+        make.format(
+            "search_digits",
+            "SELECT CASE WHEN t = '' THEN '' ELSE '  ' || t || '  ' END FROM (SELECT regexp_replace(coalesce(given, ''), '[^0-9]', '', 'g') AS t) s",
+        ),
     ]
 
 
@@ -169,7 +183,9 @@ def take_off(connection=default_connection) -> None:
     """Drop every trigger of ours, also those of an older version."""
     with connection.cursor() as cursor:
         if connection.vendor == "sqlite":
-            cursor.execute("SELECT name FROM sqlite_master WHERE type = 'trigger' AND name LIKE 'search\\_%' ESCAPE '\\'")
+            cursor.execute(
+                "SELECT name FROM sqlite_master WHERE type = 'trigger' AND name LIKE 'search\\_%' ESCAPE '\\'"
+            )
             for (name,) in cursor.fetchall():
                 cursor.execute(f"DROP TRIGGER {name}")
             return

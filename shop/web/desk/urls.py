@@ -1,13 +1,17 @@
 from django.urls import path
 
-from shop.web.desk.views import booking, customers, day, papers, parts
+from shop.web.desk.views import book_new, booking, customers, day, merging, papers, parts
 
 app_name = "desk"
 urlpatterns = [
     path("", day.day, name="day"),
     path("find/", day.search, name="search"),
+    path("find/as-typed/", day.search_as_typed, name="search_as_typed"),
     path("orders/", day.orders, name="orders"),
     path("orders/book/", booking.book, name="book"),
+    path("orders/book/new/", book_new.book_new, name="book_new"),
+    path("orders/book/new/twins/", book_new.twins, name="book_new_twins"),
+    path("orders/book/new/corners/", book_new.corners, name="book_new_corners"),
     path("orders/<int:pk>/", day.order, name="order"),
     path("orders/<int:pk>/check-in/", booking.check_in, name="check_in"),
     path("orders/<int:pk>/pick-list/", parts.pick_list, name="pick_list"),
@@ -29,6 +33,7 @@ urlpatterns = [
     path("customers/<int:pk>/", customers.customer, name="customer"),
     path("customers/<int:pk>/change/", customers.customer_change, name="customer_change"),
     path("customers/<int:pk>/consent/", customers.customer_consent, name="customer_consent"),
+    path("customers/<int:pk>/merge/", merging.merge, name="customer_merge"),
     path("customers/<int:customer_pk>/vehicles/new/", customers.vehicle_new, name="vehicle_new"),
     path("vehicles/<int:pk>/", customers.vehicle, name="vehicle"),
     path("vehicles/<int:pk>/change/", customers.vehicle_change, name="vehicle_change"),

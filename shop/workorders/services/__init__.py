@@ -4,6 +4,7 @@ from shop.workorders.services.booking import book, call_off, check_in, drop_damp
 from shop.workorders.services.cards import register_card
 from shop.workorders.services.closing import close_job, close_order
 from shop.workorders.services.damper_models import change_damper_model
+from shop.workorders.services.entering import book_new
 from shop.workorders.services.owned import change_damper, change_vehicle, take_off_damper
 from shop.workorders.services.picking import (
     hold_parts,
@@ -30,6 +31,7 @@ from shop.workorders.services.tools import add_tool, record_calibration, take_ou
 __all__ = [
     "add_tool",
     "book",
+    "book_new",
     "call_off",
     "change_damper",
     "change_damper_model",
