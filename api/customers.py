@@ -1,13 +1,14 @@
-from django.db.models import Q
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.response import Response
 
 from api.endpoint import Endpoint, Listing
-from api.fields import Input
+from api.fields import Brief, Choice, Input, Ref
 from api.permissions import Allows
+from shop.customers.merging import FIELDS, merge_customers
 from shop.customers.models import Customer
 from shop.customers.services import change_customer, create_customer, record_consent
+from shop.workorders import finding
 
 KNOWN = ["name", "email", "phone", "address", "note"]
 
@@ -38,15 +39,30 @@ class ConsentInput(Input):
     how = serializers.CharField(max_length=100, help_text="How we know: asked at the counter, by letter …")
 
 
+class MergeInput(Input):
+    gone = Ref(queryset=Customer.objects.all(), help_text="The entry that leads to this one from then on.")
+    gone_version = serializers.IntegerField(min_value=1)
+    version = serializers.IntegerField(
+        min_value=1, help_text="Of the one who stays. Both as they were when you compared them; 409 when they are not."
+    )
+    keep_from_gone = serializers.ListField(
+        child=Choice([(name, name) for name in FIELDS]), default=list, max_length=len(FIELDS)
+    )
+
+
 class CustomerOutput(serializers.ModelSerializer):
+    merged_into = Brief(allow_null=True, help_text="Who stays in its place; empty for an entry that stands.")
+
     class Meta:
         model = Customer
-        fields = ["id", *KNOWN, "reminder_consent", "reminder_consent_at", "version", "created_at"]
+        fields = ["id", *KNOWN, "reminder_consent", "reminder_consent_at", "merged_into", "version", "created_at"]
         read_only_fields = fields
 
 
 class CustomerQuery(Input):
-    search = serializers.CharField(max_length=100, required=False, help_text="Part of name, e-mail or phone.")
+    search = serializers.CharField(
+        max_length=100, required=False, help_text="Parts of name, phone, e-mail, plate, frame or serial number."
+    )
 
 
 class CustomerList(Listing):
@@ -55,9 +71,7 @@ class CustomerList(Listing):
     @extend_schema(parameters=[CustomerQuery], responses=CustomerOutput(many=True))
     def get(self, request):
         """Find customers, by name."""
-        rows = Customer.objects.all()
-        if text := self.query(CustomerQuery).get("search"):
-            rows = rows.filter(Q(name__icontains=text) | Q(email__icontains=text) | Q(phone__icontains=text))
+        rows, _ = finding.customers(self.query(CustomerQuery).get("search", ""))
         return self.page(rows, CustomerOutput)
 
     @extend_schema(request=CustomerInput, responses={201: CustomerOutput})
@@ -73,7 +87,7 @@ class CustomerDetail(Endpoint):
     @extend_schema(responses=CustomerOutput)
     def get(self, request, pk):
         """Read a customer."""
-        return Response(CustomerOutput(self.find(Customer, pk)).data)
+        return Response(CustomerOutput(self.find(Customer.objects.select_related("merged_into"), pk)).data)
 
     @extend_schema(request=CustomerChange, responses=CustomerOutput)
     def patch(self, request, pk):
@@ -92,3 +106,18 @@ class CustomerConsent(Endpoint):
         """Note whether a customer wants service reminders."""
         customer = self.do(record_consent, customer=self.find(Customer, pk), **self.body(ConsentInput))
         return Response(CustomerOutput(customer).data)
+
+
+class CustomerMerge(Endpoint):
+    permission_classes = [Allows("keep_customers")]
+
+    @extend_schema(request=MergeInput, responses=CustomerOutput)
+    def post(self, request, pk):
+        """Merge another entry of the same customer into this one.
+
+        Its vehicles, dampers, orders and reminders move here; a no to reminders in one of the two stays a no.
+        """
+        asked = self.body(MergeInput)
+        versions = asked.pop("gone_version"), asked.pop("version")
+        stays = self.do(merge_customers, stays=self.find(Customer, pk), versions=versions, **asked)
+        return Response(CustomerOutput(stays).data)

@@ -1,4 +1,3 @@
-from django.db.models import Q
 from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.response import Response
@@ -18,6 +17,7 @@ from shop.customers.models import (
 )
 from shop.customers.services import create_vehicle, mark_sold, record_meter, take_back_sold
 from shop.staff.models import Role
+from shop.workorders import finding
 from shop.workorders.services import change_vehicle, pass_on_vehicle
 
 KNOWN = ["model", "model_year", "vin", "plate", "severe_use", "note"]
@@ -92,7 +92,9 @@ class VehicleOutput(serializers.ModelSerializer):
 
 class VehicleQuery(Input):
     customer = Key(required=False)
-    search = serializers.CharField(max_length=100, required=False, help_text="Part of VIN, plate, maker or model.")
+    search = serializers.CharField(
+        max_length=100, required=False, help_text="Parts of VIN, plate, maker, model, or of the owner."
+    )
 
 
 class MeterInput(Input):
@@ -129,12 +131,7 @@ class VehicleList(Listing):
         if "customer" in asked:
             rows = rows.filter(customer=asked["customer"])
         if text := asked.get("search"):
-            rows = rows.filter(
-                Q(vin__icontains=text)
-                | Q(plate__icontains=text)
-                | Q(model__maker__icontains=text)
-                | Q(model__name__icontains=text)
-            )
+            rows, _ = finding.vehicles(text, rows)
         return self.page(rows, VehicleOutput)
 
     @extend_schema(request=VehicleInput, responses={201: VehicleOutput})

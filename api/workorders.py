@@ -29,6 +29,7 @@ from shop.dampers.measures import QUANTITY, Measure
 from shop.dampers.models import Damper
 from shop.documents.services import job_card
 from shop.picklists.models import PickLine
+from shop.workorders.finding import orders
 from shop.workorders.models import DamperJob, OrderStatus, WorkOrder
 from shop.workorders.services import book, call_off, change_booking, check_in, close_order, hand_back
 from shop.workorders.telephone import answer as telephone_answer
@@ -201,6 +202,9 @@ class OrderQuery(Input):
     vehicle = Key(required=False)
     arrives_from = Day(required=False)
     arrives_to = Day(required=False)
+    search = serializers.CharField(
+        max_length=100, required=False, help_text="Its number, a bag tag, or parts of customer and vehicle."
+    )
 
 
 FILTERS = {
@@ -229,8 +233,11 @@ class OrderList(OrderEndpoint, Listing):
     @extend_schema(parameters=[OrderQuery], responses=OrderRow(many=True))
     def get(self, request):
         """List work orders, the newest first."""
-        asked = {FILTERS[name]: value for name, value in self.query(OrderQuery).items()}
-        return self.page(WorkOrder.objects.with_names().filter(**asked), OrderRow)
+        asked = self.query(OrderQuery)
+        rows = WorkOrder.objects.with_names()
+        if text := asked.pop("search", ""):
+            rows, _ = orders(text, rows)
+        return self.page(rows.filter(**{FILTERS[name]: value for name, value in asked.items()}), OrderRow)
 
     @extend_schema(request=BookInput, responses={201: OrderOutput})
     def post(self, request):

@@ -12,3 +12,14 @@ class CoreConfig(AppConfig):
         from shop.core.addresses import note_address
 
         bind_extra_request_metadata.connect(note_address)
+        self._keep_the_search_in_step()
+
+    def _keep_the_search_in_step(self):
+        from django.db.backends.signals import connection_created
+        from django.db.models.signals import post_migrate, pre_migrate
+
+        from shop.core.search import index
+
+        connection_created.connect(index.give_functions)
+        pre_migrate.connect(index.before_migrating, sender=self)
+        post_migrate.connect(index.after_migrating, sender=self)

@@ -33,3 +33,33 @@ class Heartbeat(models.Model):
 
     def __str__(self):
         return f"{self.name} {self.at:%Y-%m-%d %H:%M:%S}"
+
+
+class SearchEntry(models.Model):
+    """What one customer, vehicle, damper or order is found by. Written by triggers alone, see shop/core/search/index.py.
+
+    Words are folded as shop/core/search/words.py does, with two spaces around each.
+    """
+
+    kind = models.CharField(max_length=10)
+    key = models.BigIntegerField(help_text="Primary key of the row that is found.")
+    customer = models.BigIntegerField(help_text="Primary key of its owner.")
+    past = models.BooleanField(help_text="Sold, called off, merged into another: comes last.")
+    own = models.TextField(help_text="Its own names and numbers.")
+    text = models.TextField(help_text="Those, and the names and numbers of its owner and of what it sits on.")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(name="searchentry_once", fields=["kind", "key"])]
+        verbose_name_plural = "search entries"
+
+    def __str__(self):
+        return f"{self.kind} {self.key}"
+
+
+class SearchWord(models.Model):
+    """A word that an entry says or once said: among them is looked for what a slip of the finger meant."""
+
+    word = models.CharField(max_length=43, db_index=True, help_text="With two spaces before it and one behind.")
+
+    def __str__(self):
+        return self.word.strip()

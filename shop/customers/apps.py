@@ -3,3 +3,4 @@ from django.apps import AppConfig
 
 class CustomersConfig(AppConfig):
     name = "shop.customers"
+    found = "shop.customers.found"

@@ -26,6 +26,12 @@ class Consent(models.TextChoices):
     NO = "no", "wants none"
 
 
+class CustomerQuerySet(models.QuerySet):
+    def present(self):
+        """Without those that were merged into another."""
+        return self.filter(merged_into=None)
+
+
 class Customer(models.Model):
     name = models.CharField(max_length=120)
     email = models.EmailField(blank=True)
@@ -37,7 +43,12 @@ class Customer(models.Model):
     version = models.PositiveIntegerField(
         default=1, help_text="Counts changes, so that a form opened before one is found out."
     )
+    merged_into = models.ForeignKey(
+        "self", models.PROTECT, null=True, blank=True, related_name="merged", help_text="Who stays in its place."
+    )
     created_at = models.DateTimeField()
+
+    objects = CustomerQuerySet.as_manager()
 
     class Meta:
         ordering = ["name", "pk"]

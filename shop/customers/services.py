@@ -12,6 +12,7 @@ from shop.calc.units import Entered
 from shop.core.clock import local_day
 from shop.core.errors import Conflict, refused, renamed
 from shop.core.rows import names, one_line, save_new, sharing_years, unchanged
+from shop.customers.merging import check_present, lock_present, stays_of
 from shop.customers.meters import doubt
 from shop.customers.models import (
     Consent,
@@ -80,10 +81,10 @@ def create_customers(*, new: list[NewCustomer], by: User, at: datetime) -> list[
 
 def _twin(name: str, phone: str, email: str) -> Customer | None:
     """A customer with the same e-mail address, or with the same name and the same digits of the phone."""
-    if email and (row := Customer.objects.filter(email__iexact=email).order_by("pk").first()):
+    if email and (row := Customer.objects.present().filter(email__iexact=email).order_by("pk").first()):
         return row
     digits = _digits(phone)
-    same_name = Customer.objects.filter(name__iexact=name.strip()).order_by("pk")
+    same_name = Customer.objects.present().filter(name__iexact=name.strip()).order_by("pk")
     return next((row for row in same_name if digits and _digits(row.phone) == digits), None)
 
 
@@ -105,6 +106,7 @@ def change_customer(
     at: datetime,
 ) -> Customer:
     """Change what is known of a customer; version is the one the form was opened with, else Conflict."""
+    check_present(Customer.objects.select_related("merged_into").get(pk=customer.pk))
     customer = unchanged(Customer, customer.pk, version)
     customer.name, customer.email, customer.phone = name.strip(), email, phone
     customer.address, customer.note = address, note
@@ -117,7 +119,11 @@ def change_customer(
 
 @transaction.atomic
 def record_consent(*, customer: Customer, wants: bool, by: User | None, at: datetime, how: str) -> Customer:
-    """Note whether the customer wants service reminders and how we know; by is None when the customer used a link."""
+    """Note whether the customer wants service reminders and how we know; by is None when the customer used a link.
+
+    Who was merged meanwhile speaks for the entry that stays.
+    """
+    customer = stays_of(Customer.objects.select_related("merged_into").get(pk=customer.pk))
     customer = Customer.objects.select_for_update().get(pk=customer.pk)
     customer.reminder_consent = Consent.YES if wants else Consent.NO
     customer.reminder_consent_at = at
@@ -140,6 +146,7 @@ def create_vehicle(
     by: User,
     at: datetime,
 ) -> Vehicle:
+    customer = lock_present(customer)
     _check_year(model, model_year)
     vehicle = Vehicle(
         customer=customer,

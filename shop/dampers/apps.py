@@ -3,3 +3,4 @@ from django.apps import AppConfig
 
 class DampersConfig(AppConfig):
     name = "shop.dampers"
+    found = "shop.dampers.found"

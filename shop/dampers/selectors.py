@@ -7,7 +7,7 @@ from django.db.models.deletion import Collector
 
 from shop.core.rows import names
 from shop.customers.models import Vehicle, VehicleModel
-from shop.dampers.models import Fitment, Position
+from shop.dampers.models import Damper, DamperModel, Fitment, Position
 
 
 @dataclass(frozen=True)
@@ -56,6 +56,31 @@ def _at(fitments: list[Fitment], position: Position, year: int) -> Fitment | Non
     """What sits at a corner in a model year."""
     there = (one for one in fitments if one.position == position)
     return next((one for one in there if one.year_from <= year and (not one.year_to or year <= one.year_to)), None)
+
+
+@dataclass(frozen=True)
+class Corner:
+    """A corner of a vehicle: the damper that sits there, or else the model that should; neither is known: None."""
+
+    position: Position
+    model: DamperModel | None
+    damper: Damper | None = None
+
+
+def corners_of(model: VehicleModel | None, model_year: int | None, vehicle: Vehicle | None = None) -> list[Corner]:
+    """The four corners of a vehicle of the book, or of one that is about to be entered; two queries."""
+    there = {}
+    if vehicle:
+        model, model_year = vehicle.model, vehicle.model_year
+        there = {damper.position: damper for damper in vehicle.dampers.select_related("model")}
+    if not model or not model_year:
+        return []
+    fitments = list(model.fitments.select_related("damper_model"))
+    found = []
+    for position in Position:
+        damper, fitment = there.get(position), _at(fitments, position, model_year)
+        found.append(Corner(position, damper.model if damper else fitment and fitment.damper_model, damper))
+    return found
 
 
 def why_kept(model: VehicleModel) -> str:

@@ -6,6 +6,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Q
 
+from shop.customers.merging import lock_present
 from shop.customers.models import Customer, Vehicle, VehicleModel
 from shop.customers.services import create_vehicle, mark_forecast_stale
 from shop.dampers.models import Damper, DamperModel, Fitment
@@ -29,7 +30,7 @@ def create_damper(
     if vehicle and vehicle.customer_id != customer.pk:
         raise ValidationError({"vehicle": f"The {vehicle} belongs to another customer."})
     damper = Damper(
-        customer=customer,
+        customer=lock_present(customer),
         vehicle=vehicle,
         position=position,
         model=model,

@@ -46,8 +46,10 @@ class Customers(Kind):
     def prepare(self, batch):
         emails = {given.get("email", "").lower() for given in batch} - {""}
         names = {given.get("name", "") for given in batch}
-        rows = Customer.objects.annotate(email_key=Lower("email"), name_key=Lower("name")).filter(
-            Q(email_key__in=emails) | Q(name_key__in={name.lower() for name in names}) | Q(name__in=names)
+        rows = (
+            Customer.objects.present()
+            .annotate(email_key=Lower("email"), name_key=Lower("name"))
+            .filter(Q(email_key__in=emails) | Q(name_key__in={name.lower() for name in names}) | Q(name__in=names))
         )
         self._by_email, self._by_name = {}, {}
         for row in rows.order_by("pk"):
@@ -144,7 +146,7 @@ class Customers(Kind):
 
     @classmethod
     def rows(cls):
-        for row in Customer.objects.order_by("name", "pk").iterator():
+        for row in Customer.objects.present().order_by("name", "pk").iterator():
             texts = {name: getattr(row, name) for name in TEXTS}
             yield texts | {"reminders": IN_WORDS[row.reminder_consent]}
 

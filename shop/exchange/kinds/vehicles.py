@@ -48,8 +48,10 @@ class Vehicles(Kind):
 
     def prepare(self, batch):
         names = {given.get("customer_name", "") for given in batch}
-        customers = Customer.objects.annotate(key=Lower("name")).filter(
-            Q(name__in=names) | Q(key__in={name.lower() for name in names})
+        customers = (
+            Customer.objects.present()
+            .annotate(key=Lower("name"))
+            .filter(Q(name__in=names) | Q(key__in={name.lower() for name in names}))
         )
         self._customers = {}
         for one in customers:

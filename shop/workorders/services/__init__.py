@@ -15,6 +15,7 @@ from shop.workorders.services.booking import book, call_off, check_in, drop_damp
 from shop.workorders.services.cards import register_card
 from shop.workorders.services.closing import close_job, close_order
 from shop.workorders.services.damper_models import change_damper_model
+from shop.workorders.services.entering import book_new
 from shop.workorders.services.gathering import pick_everywhere, pick_scanned, put_back_last
 from shop.workorders.services.incoming import hold_for_waiting
 from shop.workorders.services.owned import change_damper, change_vehicle, pass_on_vehicle, take_off_damper
@@ -54,6 +55,7 @@ __all__ = [
     "ask_customer",
     "ask_proposed",
     "book",
+    "book_new",
     "call_off",
     "change_booking",
     "change_damper",

@@ -9,6 +9,7 @@ from shop.calc.units import Entered
 from shop.core.clock import local_day
 from shop.core.errors import Conflict, refused
 from shop.customers import services as customers
+from shop.customers.merging import lock_present
 from shop.customers.models import Customer, ReadingSource, Vehicle
 from shop.dampers.clicks import check_clicks
 from shop.dampers.measures import FOUND_AND_LEFT, Measure
@@ -66,6 +67,7 @@ def book(
     if promised_for and local_day(promised_for) < arrives_on:
         raise ValidationError({"promised_for": "The promise lies before the day of arrival."})
     dampers = lock_dampers(dampers)
+    customer = lock_present(customer)  # behind the dampers, as merging two customers does
     check_dampers(customer, vehicle, dampers)
     order = WorkOrder(
         customer=customer,

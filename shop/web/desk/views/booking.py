@@ -49,10 +49,11 @@ def book(request):
     if "customer" in request.GET:
         return _book_vehicle(request, get_object_or_404(Customer, pk=number(request.GET["customer"])))
     form = FindForm(request.GET)
-    found = find.with_not_serviced(find.customers(form.text)).order_by("name" if form.text else "-pk")
+    found, alike = find.customers(form.text)
+    found = find.with_not_serviced(found).order_by("name" if form.text else "-pk")
     found = list(found[: FOUND_SHOWN + 1]) if form.is_valid() else []
-    new = f"{reverse('desk:customer_new')}?{urlencode({'name': form.text, 'book': 1})}"
-    context = {"find": form, "text": form.text, "customers": found, "new": new}
+    new = f"{reverse('desk:book_new')}?{urlencode({'q': form.text})}"
+    context = {"find": form, "text": form.text, "alike": alike, "customers": found, "new": new}
     return show(request, "desk/book_customer.html", context)
 
 

@@ -6,6 +6,7 @@ from django.urls import reverse, reverse_lazy
 from django.utils import timezone
 
 from shop.customers import services
+from shop.customers.duplicates import likely_same
 from shop.customers.models import Customer, Meter, ReadingSource, Vehicle
 from shop.dampers.models import Damper, Position
 from shop.dampers.services import create_damper, enter_vehicle
@@ -37,11 +38,12 @@ _CUSTOMERS = ("Customers", reverse_lazy("desk:customers"))
 @allow("look")
 def customers(request):
     form = FindForm(request.GET)
-    rows = page_of(request, find.customers(form.text) if form.is_valid() else Customer.objects.none())
+    rows, alike = find.customers(form.text) if form.is_valid() else (Customer.objects.none(), "")
     context = {
         "find": form,
         "text": form.text,
-        "page": rows,
+        "alike": alike,
+        "page": page_of(request, rows),
         "may_keep": request.user.may("keep_customers"),
         "may_book": request.user.may("book"),
     }
@@ -50,7 +52,11 @@ def customers(request):
 
 @allow("look")
 def customer(request, pk):
-    return _customer_page(request, get_object_or_404(Customer, pk=pk), ConsentForm())
+    row = get_object_or_404(Customer.objects.select_related("merged_into"), pk=pk)
+    if row.merged_into:
+        messages.info(request, f"{row} (number {row.pk}) was merged into this customer.")
+        return redirect(row.merged_into)
+    return _customer_page(request, row, ConsentForm())
 
 
 @allow("keep_customers")
@@ -73,6 +79,9 @@ def _customer_page(request, row, form):
         "vehicles": vehicles,
         "loose": row.dampers.filter(vehicle=None).select_related("model"),
         "orders": orders,
+        "twins": likely_same(name=row.name, phone=row.phone, email=row.email, but=row)
+        if request.user.may("keep_customers")
+        else [],
         "form": form,
         "may_keep": request.user.may("keep_customers"),
         "may_book": request.user.may("book"),

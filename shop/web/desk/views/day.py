@@ -16,14 +16,16 @@ from shop.web.desk.forms import OrdersForm
 from shop.web.forms import FindForm
 from shop.web.links import why_this_sheet
 from shop.web.pages import PAGE_SIZE, show
-from shop.workorders import selectors
+from shop.workorders import finding, selectors
 from shop.workorders.agreed import AGREED, ASKED, agreed_in_words, outcome_in_words
 from shop.workorders.bench_time import plan_in_words
 from shop.workorders.day import day as the_day
+from shop.workorders.finding import Answer
 from shop.workorders.models import Condition, JobStatus, OrderStatus, Photo, WorkOrder
 from shop.workorders.services.agreements import ASKED_WHILE
 from shop.workorders.telephone import answer as telephone_answer
 
+OPTIONS_SHOWN = 10
 FOUND_SHOWN = 20
 JUST_IN = timedelta(minutes=30)  # for so long the order's page begins with what is printed now
 KEEPS_PHOTOS = (OrderStatus.BOOKED, OrderStatus.ON_BENCH, OrderStatus.READY)
@@ -127,19 +129,20 @@ def _rows(group, now):
 def orders(request):
     """Newest first. Pages go by order number: the hundredth is as quick as the first, and nothing has to be counted."""
     form = OrdersForm(request.GET, label="Number, tag, name or plate")
-    rows = WorkOrder.objects.none()
+    rows, alike = WorkOrder.objects.none(), ""
     if form.is_valid():
         asked = form.cleaned_data
         rows = WorkOrder.objects.with_names()
         if asked["state"]:
             rows = rows.running() if asked["state"] == "running" else rows.filter(status=asked["state"])
         if asked["q"]:
-            rows = find.orders(asked["q"], rows)
+            rows, alike = find.orders(asked["q"], rows)
         if asked["before"]:
             rows = rows.filter(pk__lt=asked["before"])
     rows = list(rows[: PAGE_SIZE + 1])
     context = {
         "find": form,
+        "alike": alike,
         "rows": rows[:PAGE_SIZE],
         "older": rows[PAGE_SIZE - 1].pk if len(rows) > PAGE_SIZE else None,
         "filtered": any(request.GET.get(name) for name in ("q", "state")),
@@ -248,17 +251,23 @@ def _progress(job, changed):
 
 @allow("look")
 def search(request):
-    """Name, phone, plate, tag or order number: what the desk types while the customer is on the telephone."""
+    """Whatever the desk types while the customer is on the telephone: any part of a name or number."""
     form = FindForm(request.GET)
     text = form.text
-    orders, customers, models = [], [], []
+    answer, models = Answer(), []
     if text:
-        orders = list(find.orders(text, WorkOrder.objects.with_names())[:FOUND_SHOWN])
-        customers = list(find.with_not_serviced(find.customers(text))[:FOUND_SHOWN])
+        answer = finding.find(text, most=FOUND_SHOWN)
         models = list(find.damper_models(text)[:FOUND_SHOWN])
-        if len(orders) + len(customers) == 1 and not models:
-            return redirect([*orders, *customers][0])
-        if named := [order for order in orders if order.pk == find.order_pk(text)]:
-            return redirect(named[0])
-    context = {"find": form, "text": text, "orders": orders, "customers": customers, "damper_models": models}
+        find.note_not_serviced([one.row for one in answer.found if one.kind == finding.Kind.CUSTOMER])
+        if answer.named or (answer.only and not models):
+            return redirect((answer.named or answer.only).url)
+    context = {"find": form, "text": text, "answer": answer, "damper_models": models}
     return show(request, "desk/search.html", context)
+
+
+@allow("look")
+def search_as_typed(request):
+    """The first few of the same, as the options below the box; the box asks after a pause in the typing."""
+    form = FindForm(request.GET)
+    answer = finding.find(form.text, most=OPTIONS_SHOWN) if form.text else Answer()
+    return show(request, "desk/_found_as_typed.html", {"find": form, "text": form.text, "answer": answer})

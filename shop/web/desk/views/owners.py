@@ -25,8 +25,15 @@ def owner(request, pk):
     if "to" in request.GET:
         return _ask(request, row, get_object_or_404(Customer, pk=number(request.GET["to"])))
     form = FindForm(request.GET)
-    found = find.customers(form.text).exclude(pk=row.customer_id)[:FOUND_SHOWN] if form.text else []
-    context = {"find": form, "text": form.text, "customers": found, "vehicle": row, "trail": trail_to_vehicle(row)}
+    found, alike = find.customers(form.text) if form.text else (Customer.objects.none(), "")
+    context = {
+        "find": form,
+        "text": form.text,
+        "alike": alike,
+        "customers": found.exclude(pk=row.customer_id)[:FOUND_SHOWN],
+        "vehicle": row,
+        "trail": trail_to_vehicle(row),
+    }
     return show(request, "desk/owner.html", context)
 
 
