@@ -16,6 +16,7 @@ from shop.customers.models import Customer, Meter, MeterReading, ReadingSource, 
 from shop.dampers.measures import FOUND_AND_LEFT, QUANTITY, Measure
 from shop.dampers.models import CapStyle, Construction, Damper, DamperModel, Fitment, Position
 from shop.dampers.services import create_damper, fit_dampers, set_adjusters, set_fitments, set_geometry
+from shop.demo import bench_hours
 from shop.demo.scan import scan_of
 from shop.parts.models import Container, Part
 from shop.parts.services import receive
@@ -62,11 +63,13 @@ def load(now: datetime) -> bool:
     _catalogue(shop)
     _sheets(shop)
     _intervals(shop)
+    bench_hours.keep_hours(shop.people, shop.models, now)
     _stock(shop)
     _serviced_last_year(shop)
     _ready(shop)
     _on_the_benches(shop)
     _arriving(shop)
+    bench_hours.busy_days(shop.people, shop.models, now)
     return True
 
 
@@ -434,6 +437,7 @@ def _book(shop, vehicle, complaint, at, arrives_in=0, promised_in=2, dampers=Non
         complaint=complaint,
         arrives_on=local_day(at + timedelta(days=arrives_in)),
         promised_for=_at(at + timedelta(days=promised_in), 16),
+        promise_anyway=True,
         by=shop.people["desk"],
         at=at,
     )
@@ -563,6 +567,7 @@ def _arriving(shop: Shop) -> None:
         complaint="service as every year",
         arrives_on=local_day(shop.now + timedelta(days=1)),
         promised_for=_at(shop.now + timedelta(days=4), 12),
+        promise_anyway=True,
         by=shop.people["desk"],
         at=at,
     )

@@ -58,14 +58,12 @@ def answer(order: WorkOrder, now: datetime) -> Answer:
     return answers([order], now)[order.pk]
 
 
-def answers(orders: Iterable[WorkOrder], now: datetime) -> dict[int, Answer]:
+def answers(orders: Iterable[WorkOrder], now: datetime, calendar: BenchCalendar | None = None) -> dict[int, Answer]:
     """The telephone answers of many orders that for_answers has read, by their keys."""
     orders, today = list(orders), local_day(now)
     waits = waits_of(orders, today)
-    planned = any(order.status in RUNNING and order.bench_plan.all() for order in orders)
-    last = max((wait.until for found in waits.values() for wait in found if wait.until), default=today)
-    ends = max((row.on for order in orders for row in order.bench_plan.all()), default=today)
-    calendar = BenchCalendar(today, max(last, ends, today) + LOOK_AHEAD) if planned else None
+    if calendar is None and any(order.status in RUNNING and order.bench_plan.all() for order in orders):
+        calendar = BenchCalendar(today)
     return {order.pk: _answer(order, waits[order.pk], calendar, now) for order in orders}
 
 
