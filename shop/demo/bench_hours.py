@@ -7,6 +7,7 @@ from shop.customers.services import create_customer
 from shop.dampers.models import DamperModel
 from shop.dampers.services import create_damper
 from shop.specs.services import set_labour_time
+from shop.staff.bench_calendar import BenchCalendar
 from shop.staff.models import User
 from shop.staff.services import add_absence, add_closed_day, set_bench_hours, set_working_hours
 from shop.workorders import services as orders
@@ -39,6 +40,14 @@ def keep_hours(people: dict[str, User], models: dict[str, DamperModel], now: dat
     )
     set_labour_time(minutes=75, order_minutes=30, by=by, at=then)
     set_labour_time(damper_model=models["E5"], minutes=50, by=by, at=then)
+
+
+def open_at(moment: datetime) -> datetime:
+    """The same time of day on the next day on which somebody is here then."""
+    calendar = BenchCalendar(local_day(moment))
+    while (end := calendar.shift(local_day(moment)).end()) is None or end < moment:
+        moment += timedelta(days=1)
+    return moment
 
 
 def busy_days(people: dict[str, User], models: dict[str, DamperModel], now: datetime) -> None:
@@ -82,7 +91,7 @@ def _job(customer, model, count, on, complaint, by, at) -> dict:
             serial=f"E5-{customer.pk}{n}{on:%d}",
             by=by,
             at=at,
-        )  # fmt: skip
+        )
         for n in range(count)
     ]
     who = {"customer": customer, "vehicle": None, "dampers": dampers, "by": by, "at": at}

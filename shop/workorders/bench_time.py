@@ -150,6 +150,7 @@ def _why_not_sooner(bench: Bench, minutes: int, plan: list[Planned], parts_on: d
         until = f"until {named(plan[0].on, bench.today)}" if plan else f"within {HORIZON.days // 7} weeks"
         said = [*said[:DAYS_TOLD], f"The days after that {until}: no room for {hours(minutes)} either."]
     for one in short:
-        sentence = f"{one.in_words(bench.today)}." if one.day else f"{one.name} ({one.number}) is short: {one.words}."
-        said.append(sentence[:1].upper() + sentence[1:])
+        if one.day and one.day > bench.days[0].on:
+            sentence = one.in_words(bench.today)
+            said.append(f"{sentence[:1].upper()}{sentence[1:]}.")
     return said

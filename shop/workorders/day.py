@@ -63,11 +63,13 @@ class Hours:
 
     @property
     def words(self) -> str:
-        """ "5.5 of 14 h booked", "closed, Thanksgiving Day", "15 of 14 h booked, 1 h too many"."""
+        """ "5.5 h of 14 h booked", "closed, Thanksgiving Day", "15 h of 14 h booked, 1 h too many"."""
         day = self.day
         if not day.minutes and not day.booked:
             return day.why_none
         there = hours(day.minutes) if day.minutes else f"no bench hours ({day.why_none})"
+        if not day.booked:
+            return f"{hours(day.minutes)}, nothing booked yet"
         over = f", {hours(day.over)} too many" if day.over else ""
         full = ", full" if day.minutes and day.booked == day.minutes else ""
         return f"{hours(day.booked)} of {there} booked{over}{full}"

@@ -128,7 +128,7 @@ def state_in_words(order: WorkOrder) -> str:
     jobs = kept(order)
     count = f"{len(jobs)} damper{'s' if len(jobs) != 1 else ''}"
     if order.status == OrderStatus.BOOKED:
-        return f"Rebuild of {count}. {_parts_in_words(order)}"
+        return f"Rebuild of {count}. {_parts_in_words(order)}".rstrip()
     unfinished = unfinished_in_words(jobs)
     if order.status == OrderStatus.READY:
         return f"{unfinished or f'{count} done.'} Waits for the customer."
@@ -156,8 +156,8 @@ def unfinished_in_words(jobs: list[DamperJob]) -> str:
 
 
 def _parts_in_words(order: WorkOrder) -> str:
+    """Nothing of parts that are short: the answer says that it waits for them."""
     lines = list(order.pick_list.lines.all())
-    short = sorted({line.part_number for line in lines if line.short})
     if not lines:
         return "No parts list for these dampers."
-    return f"Short: {', '.join(short)}." if short else "All parts are held for it."
+    return "" if any(line.short for line in lines) else "All parts are held for it."

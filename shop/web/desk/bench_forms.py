@@ -45,7 +45,7 @@ class AsksForDays(forms.Form):
 
 
 class BookOnDaysForm(AsksForDays, BookForm):
-    promised_for = MomentField(label="Promised for", required=False)
+    promised_for = MomentField(label="Promised for", required=False, help_text="Empty: as proposed below.")
     field_order = ["request_key", "dampers", "complaint", "arrives_on", "promised_for"]
 
     def catch_up_with(self, proposal) -> None:
