@@ -120,7 +120,7 @@ class Maker:
             model = factories.make_damper_model()
             factories.make_sheet(model)
             factories.make_kit_line(model, f"SK-B{number}")
-            factories.make_part(f"SK-B{number}", on_hand=MANY // 4)
+            factories.make_part(f"SK-B{number}", on_hand=0 if number == MODELS - 1 else DAMPERS * MANY)
             self.models.append(model)
         self.vehicle_model, self.made = factories.make_vehicle_model(), 0
 
@@ -134,7 +134,7 @@ class Maker:
     def _order(self, n):
         vehicle = factories.make_vehicle(model=self.vehicle_model)
         dampers = [
-            factories.make_damper(vehicle, position, model=self.models[n % MODELS])
+            factories.make_damper(vehicle, position, model=self.models[-1 if n % 10 in (3, 7) else n % (MODELS - 1)])
             for position in ("rear_left", "rear_right")
         ]
         order = factories.make_order(
