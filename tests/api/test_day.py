@@ -27,9 +27,8 @@ def booking(customer, dampers, **given):
 
 def test_the_calendar_is_set_and_read_day_by_day(as_manager, at_desk, technician):
     set_up(as_manager, technician)
-    as_manager.made("absences/", {
-        "person": technician.pk, "first_day": "2026-11-27", "last_day": "2026-11-27", "minutes_left": 60, "why": "dentist",
-    })  # fmt: skip
+    friday = {"first_day": "2026-11-27", "last_day": "2026-11-27"}
+    as_manager.made("absences/", friday | {"person": technician.pk, "minutes_left": 60, "why": "dentist"})
     holiday = {"name": "Thanksgiving Day", "first_day": "2026-11-25", "month": 11, "weekday": 3, "nth": 4}
     closed = as_manager.made("closed-days/", holiday)
     assert closed["rule"] == "every year on the fourth Thursday of November"

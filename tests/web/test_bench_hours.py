@@ -3,8 +3,11 @@
 from datetime import date, timedelta
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from shop.specs.labour import as_seen
 from shop.specs.models import LabourTime
 from shop.staff.models import Absence, BenchHours, ClosedDay, WorkingHours
 from shop.workorders.models import WorkOrder
@@ -114,10 +117,8 @@ def test_labour_times_are_set_and_removed_and_who_was_second_is_told(as_manager)
     assert late.status_code == 409
     assert "Somebody else has changed this labour time" in words(late)
     assert "50 min at the benches for one damper. Its own labour time holds." in words(
-        as_manager.get(model.get_absolute_url())
+        as_manager.get(reverse("manage:damper_model", args=[model.pk]))
     )
-    from shop.specs.labour import as_seen
-
     seen = as_seen(LabourTime.objects.get(damper_model=model))
     assert as_manager.post(page, {"remove": "1", "seen": seen}).status_code == 302
     assert not LabourTime.objects.filter(damper_model=model).exists()
@@ -323,9 +324,6 @@ def test_a_day_can_be_leafed_to(at_desk):
 
 
 def test_another_day_takes_as_many_queries_for_many_orders(at_desk, django_assert_num_queries):
-    from django.db import connection
-    from django.test.utils import CaptureQueriesContext
-
     make.make_bench_hours()
     url = reverse("desk:day") + "?day=2026-11-27"
     for _ in range(2):

@@ -75,6 +75,7 @@ class ChangeBookingForm(AsksForDays, VersionedForm):
         initial = self.filled_from(order) | {"minutes": minutes}
         super().__init__(*args, initial=initial, **kwargs)
         self.booked = not order.checked_in_at
+        del self.fields["proposed"]  # what a booking had is no proposal; a promise that the days overtake asks
         self.fields["dampers"].queryset = dampers
         if not self.booked:
             for name in ("dampers", "complaint", "arrives_on"):
