@@ -24,7 +24,7 @@ class WaitOutput(serializers.Serializer):
     until = serializers.DateField(allow_null=True, help_text="When it can be over; empty: nobody can say.")
 
 
-class AnswerOutput(serializers.Serializer):
+class TelephoneOutput(serializers.Serializer):
     """What is said on the telephone."""
 
     words = serializers.CharField(help_text="All of it in one line.")
@@ -51,7 +51,7 @@ class DayRowOutput(serializers.Serializer):
     beyond_why = serializers.CharField(
         source="order.bench_over_why", allow_null=True, help_text="Why it was booked although its days were full."
     )
-    answer = AnswerOutput()
+    answer = TelephoneOutput()
 
     def get_dampers(self, row) -> int:
         return len(row.jobs)
@@ -61,8 +61,8 @@ class GroupOutput(serializers.Serializer):
     """Orders of which the desk does the same next."""
 
     key = serializers.CharField(
-        help_text="Of today: late, arriving, on_bench, waiting, ready, coming; "
-        "of another day: arriving, planned, promised."
+        help_text="Of today: late, arriving, on_bench, waiting, ready, coming. "
+        "Of another day: arriving, planned, promised."
     )
     rows = DayRowOutput(many=True)
 
@@ -136,7 +136,6 @@ class ProposalOutput(serializers.Serializer):
 
 class ProposalEndpoint(Endpoint):
     permission_classes = [Allows("book")]
-    keyed = False
 
     @extend_schema(request=ProposalInput, responses=ProposalOutput)
     def post(self, request):
@@ -152,8 +151,8 @@ class ProposalEndpoint(Endpoint):
 class TelephoneAnswer(Endpoint):
     permission_classes = [Allows("look")]
 
-    @extend_schema(responses=AnswerOutput)
+    @extend_schema(responses=TelephoneOutput)
     def get(self, request, pk):
         """What state an order is in, what it waits for, and when it will be ready: one line for the telephone."""
         order = self.find(for_answers(WorkOrder.objects.all()), pk)
-        return Response(AnswerOutput(telephone_answer(order, timezone.now())).data)
+        return Response(TelephoneOutput(telephone_answer(order, timezone.now())).data)

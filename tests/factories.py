@@ -49,6 +49,21 @@ def make_bench_hours(person=None, minutes=420, from_day=date(2026, 1, 5)):
     return person
 
 
+def make_absence(person, **given):
+    from shop.staff.models import Absence
+
+    defaults = {"first_day": date(2026, 12, 21), "last_day": date(2026, 12, 23), "why": "leave"}
+    return Absence.objects.create(person=person, **defaults | given)
+
+
+def make_closed_day(**given):
+    """The fourth Thursday of November, every year."""
+    from shop.staff.models import ClosedDay
+
+    rule = {"month": 11, "weekday": 3, "nth": 4}
+    return ClosedDay.objects.create(**{"name": "Thanksgiving Day", "first_day": date(2026, 1, 1)} | rule | given)
+
+
 def make_customer(**given):
     defaults = {"name": f"Ines Calloway {next(_number)}", "email": "ines@example.com", "created_at": NOON}
     return Customer.objects.create(**defaults | given)

@@ -14,6 +14,7 @@ from shop.parts.models import Container, Lot, Movement, Part, Reservation
 from shop.picklists.models import PickLine
 from shop.specs.models import (
     KitLine,
+    LabourTime,
     Procedure,
     ServiceInterval,
     SheetEdition,
@@ -23,8 +24,10 @@ from shop.specs.models import (
     SpecValue,
     Step,
 )
-from shop.staff.models import User
+from shop.staff.models import Absence, BenchHours, ClosedDay, User, WorkingHours
 from shop.workorders.models import (
+    BenchBook,
+    BenchPlan,
     CardRevision,
     DamperJob,
     Reading,
@@ -63,6 +66,11 @@ def book(desk, technician, second, manager):
     SpecChange.objects.create(job=job, round=1, spec={"code": "H-2"}, why="page misread", by=technician, at=NOON)
     CardRevision.objects.create(order=job.order, number=1, digest="a" * 64, at=NOON)
     make.make_import_run(by=manager)
+    make.make_bench_hours(technician)
+    make.make_absence(technician)
+    make.make_closed_day()
+    LabourTime.objects.create(damper_model=model, minutes=60)
+    BenchPlan.objects.create(order=job.order, on=NOON.date(), minutes=60)
     RequestKey.objects.create(scope="s", key="k", fingerprint="f", made_at=NOON)
     ServiceInterval.objects.create(damper_model=model, months=6, source="test")
     ServiceInterval.objects.create(vehicle_model=vehicle.model, months=6, source="test")
@@ -99,6 +107,26 @@ def two_scans(**same):
 
 
 CASES = {
+    "workinghours_once": copy(WorkingHours),
+    "workinghours_weekday_known": change(WorkingHours, weekday=7),
+    "workinghours_in_order": change(WorkingHours, opens="17:00", closes="08:00"),
+    "benchhours_once": copy(BenchHours),
+    "benchhours_weekday_known": change(BenchHours, weekday=7),
+    "benchhours_within_a_day": change(BenchHours, minutes=1441),
+    "absence_in_order": change(Absence, last_day=date(2026, 12, 20)),
+    "absence_within_a_day": change(Absence, minutes_left=1441),
+    "absence_has_reason": change(Absence, why=""),
+    "closedday_in_order": change(ClosedDay, last_day=date(2025, 12, 31)),
+    "closedday_one_rule": change(ClosedDay, day=26),
+    "closedday_in_the_calendar": change(ClosedDay, nth=6),
+    "closedday_has_name": change(ClosedDay, name=""),
+    "labourtime_of_damper_once": copy(LabourTime),
+    "labourtime_by_default_once": lambda: [LabourTime.objects.create(minutes=9, order_minutes=9) for _ in range(2)],
+    "labourtime_within_reason": change(LabourTime, minutes=0),
+    "labourtime_order_only_by_default": change(LabourTime, order_minutes=30),
+    "benchplan_day_once": copy(BenchPlan),
+    "benchplan_of_something": change(BenchPlan, minutes=0),
+    "benchbook_one_row": lambda: BenchBook.objects.create(pk=2),
     "requestkey_once": copy(RequestKey),
     "importrun_kind_known": change(ImportRun, kind="tools"),
     "importrun_state_known": change(ImportRun, state="lost", problem_count=0),

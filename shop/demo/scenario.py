@@ -16,7 +16,7 @@ from shop.customers.models import Customer, Meter, MeterReading, ReadingSource, 
 from shop.dampers.measures import FOUND_AND_LEFT, QUANTITY, Measure
 from shop.dampers.models import CapStyle, Construction, Damper, DamperModel, Fitment, Position
 from shop.dampers.services import create_damper, fit_dampers, set_adjusters, set_fitments, set_geometry
-from shop.demo import buying
+from shop.demo import bench_hours, buying
 from shop.demo.scan import scan_of
 from shop.parts.models import Container, Part
 from shop.parts.services import receive
@@ -63,12 +63,14 @@ def load(now: datetime) -> bool:
     _catalogue(shop)
     _sheets(shop)
     _intervals(shop)
+    bench_hours.keep_hours(shop.people, shop.models, now)
     _stock(shop)
     _serviced_last_year(shop)
     _ready(shop)
     _on_the_benches(shop)
     _arriving(shop)
     buying.load(manager=shop.people["manager"], desk=shop.people["desk"], now=now)
+    bench_hours.busy_days(shop.people, shop.models, now)
     return True
 
 
@@ -435,7 +437,8 @@ def _book(shop, vehicle, complaint, at, arrives_in=0, promised_in=2, dampers=Non
         dampers=dampers or list(vehicle.dampers.filter(model__serviceable=True)),
         complaint=complaint,
         arrives_on=local_day(at + timedelta(days=arrives_in)),
-        promised_for=_at(at + timedelta(days=promised_in), 16),
+        promised_for=bench_hours.open_at(_at(at + timedelta(days=promised_in), 16)),
+        promise_anyway=True,
         by=shop.people["desk"],
         at=at,
     )
@@ -564,7 +567,8 @@ def _arriving(shop: Shop) -> None:
         dampers=Damper.objects.filter(pk__in=[one.pk for one in loose]),
         complaint="service as every year",
         arrives_on=local_day(shop.now + timedelta(days=1)),
-        promised_for=_at(shop.now + timedelta(days=4), 12),
+        promised_for=bench_hours.open_at(_at(shop.now + timedelta(days=4), 12)),
+        promise_anyway=True,
         by=shop.people["desk"],
         at=at,
     )

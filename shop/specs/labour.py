@@ -46,7 +46,8 @@ def labour_time_for(damper_model: DamperModel | None) -> tuple[LabourTime, str]:
     if damper_model and damper_model.pk in rows:
         return rows[damper_model.pk], "Its own labour time holds."
     if None in rows:
-        return rows[None], "It has none of its own, so the shop's default holds." if damper_model else "The default."
+        of_model = "It has none of its own, so the shop's default holds."
+        return rows[None], of_model if damper_model else "It is the shop's own."
     first = LabourTime(minutes=FIRST_MINUTES, order_minutes=FIRST_ORDER_MINUTES)
     return first, "The shop has set none yet, so these are taken. Measure your own, then set them."
 

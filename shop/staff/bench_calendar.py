@@ -49,19 +49,19 @@ class Shift:
 
 
 class BenchCalendar:
-    """The calendar of a span of days, read in four queries whatever the span."""
+    """The calendar from a day on, read in four queries."""
 
-    def __init__(self, first: date, last: date):
+    def __init__(self, first: date):
         self._week, self._people, self._names = defaultdict(list), defaultdict(lambda: defaultdict(list)), {}
-        for row in WorkingHours.objects.filter(from_day__lte=last):
+        for row in WorkingHours.objects.all():
             self._week[row.weekday].append(row)
-        for row in BenchHours.objects.filter(from_day__lte=last).select_related("person"):
+        for row in BenchHours.objects.select_related("person"):
             self._people[row.person_id][row.weekday].append(row)
             self._names[row.person_id] = str(row.person)
         self._absences = defaultdict(list)
-        for row in Absence.objects.filter(first_day__lte=last, last_day__gte=first):
+        for row in Absence.objects.filter(last_day__gte=first):
             self._absences[row.person_id].append(row)
-        self._closed = list(ClosedDay.objects.filter(Q(last_day=None) | Q(last_day__gte=first), first_day__lte=last))
+        self._closed = list(ClosedDay.objects.filter(Q(last_day=None) | Q(last_day__gte=first)))
 
     @property
     def set_up(self) -> bool:

@@ -149,6 +149,8 @@ class MomentField(forms.SplitDateTimeField):
     def compress(self, data_list):
         if data_list and all(data_list):
             check_day(data_list[0])
+        elif any(data_list):  # half of an optional one
+            raise ValidationError(self.error_messages["required"], code="required")
         try:
             return super().compress(data_list)
         except ValidationError:

@@ -1,10 +1,9 @@
 """Which bench days an order gets: the first that fit, why not sooner, and what can be promised."""
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
-
-from django.db.models import Sum
 
 from shop.calc.bench_time import BenchDay, Planned, first_fit, hours, named, sentences, why_not
 from shop.core.clock import local_day
@@ -27,16 +26,18 @@ class Bench:
     calendar: BenchCalendar
     days: list[BenchDay]
     today: date
+    plans: list[BenchPlan]
 
     @classmethod
     def of(cls, first: date, last: date, now: datetime, without: WorkOrder | None = None) -> "Bench":
         """In five queries for any span. without leaves the minutes of an order out that is planned anew."""
-        today, calendar = local_day(now), BenchCalendar(first, last)
-        plans = BenchPlan.objects.filter(on__range=(first, last)).order_by()
+        today, calendar, booked = local_day(now), BenchCalendar(min(first, local_day(now))), defaultdict(int)
+        plans = BenchPlan.objects.filter(on__range=(first, last)).order_by("on", "order")
         if without is not None and without.pk:
             plans = plans.exclude(order=without)
-        booked = dict(plans.values_list("on").annotate(Sum("minutes")))
-        return cls(calendar, [_day(calendar, on, booked, today, now) for on in _span(first, last)], today)
+        for row in plans:
+            booked[row.on] += row.minutes
+        return cls(calendar, [_day(calendar, on, booked, today, now) for on in _span(first, last)], today, list(plans))
 
     def from_day(self, on: date) -> list[BenchDay]:
         return [day for day in self.days if day.on >= on]
@@ -149,6 +150,7 @@ def _why_not_sooner(bench: Bench, minutes: int, plan: list[Planned], parts_on: d
         until = f"until {named(plan[0].on, bench.today)}" if plan else f"within {HORIZON.days // 7} weeks"
         said = [*said[:DAYS_TOLD], f"The days after that {until}: no room for {hours(minutes)} either."]
     for one in short:
-        sentence = f"{one.in_words(bench.today)}." if one.day else f"{one.name} ({one.number}) is short: {one.words}."
-        said.append(sentence[:1].upper() + sentence[1:])
+        if one.day and one.day > bench.days[0].on:
+            sentence = one.in_words(bench.today)
+            said.append(f"{sentence[:1].upper()}{sentence[1:]}.")
     return said

@@ -12,7 +12,7 @@ from shop.calc.bench_time import BenchDay, hours, moment
 from shop.core.clock import local_day
 from shop.dampers.models import Damper
 from shop.workorders.bench_time import Bench
-from shop.workorders.models import BenchPlan, DamperJob, OrderStatus, WorkOrder
+from shop.workorders.models import DamperJob, OrderStatus, WorkOrder
 from shop.workorders.selectors import figures_changed_of
 from shop.workorders.telephone import (
     Answer,
@@ -63,11 +63,13 @@ class Hours:
 
     @property
     def words(self) -> str:
-        """ "5.5 of 14 h booked", "closed, Thanksgiving Day", "15 of 14 h booked, 1 h too many"."""
+        """ "5.5 h of 14 h booked", "closed, Thanksgiving Day", "15 h of 14 h booked, 1 h too many"."""
         day = self.day
         if not day.minutes and not day.booked:
             return day.why_none
         there = hours(day.minutes) if day.minutes else f"no bench hours ({day.why_none})"
+        if not day.booked:
+            return f"{hours(day.minutes)}, nothing booked yet"
         over = f", {hours(day.over)} too many" if day.over else ""
         full = ", full" if day.minutes and day.booked == day.minutes else ""
         return f"{hours(day.booked)} of {there} booked{over}{full}"
@@ -98,10 +100,10 @@ def day(now: datetime, on: date | None = None) -> Day:
     today = local_day(now)
     on = on or today
     bench = Bench.of(on, on + timedelta(days=DAYS_AHEAD), now)
-    plans = list(BenchPlan.objects.filter(on__range=(on, on + timedelta(days=DAYS_AHEAD))).order_by("on", "order"))
-    orders = list(running_orders() if on == today else orders_of(on, [row.order_id for row in plans if row.on == on]))
-    groups = (_groups_of_today if on == today else _groups_of)(_rows(orders, on, now), on, now)
-    told = _hours(bench, plans) if bench.calendar.set_up else [None]
+    planned = [row.order_id for row in bench.plans if row.on == on]
+    rows = _rows(list(running_orders() if on == today else orders_of(on, planned)), on, now, bench)
+    groups = _groups_of_today(rows, today) if on == today else _groups_of(rows, on)
+    told = _hours(bench) if bench.calendar.set_up else [None]
     return Day(on, today, groups, told[0], told[1:])
 
 
@@ -119,8 +121,8 @@ def orders_of(on: date, planned: Iterable[int]):
     )
 
 
-def _rows(orders: list[WorkOrder], on: date, now: datetime) -> list[DayRow]:
-    told = answers(orders, now)
+def _rows(orders: list[WorkOrder], on: date, now: datetime, bench: Bench) -> list[DayRow]:
+    told = answers(orders, now, bench.calendar)
     changed = figures_changed_of([job for order in orders for job in order.jobs.all()])
     return [_day_row(order, told[order.pk], on, now, changed) for order in orders]
 
@@ -140,7 +142,7 @@ def _day_row(order: WorkOrder, answer: Answer, on: date, now: datetime, changed:
     )
 
 
-def _groups_of_today(rows: list[DayRow], today: date, now: datetime) -> list[Group]:
+def _groups_of_today(rows: list[DayRow], today: date) -> list[Group]:
     groups = defaultdict(list)
     for row in rows:
         groups[_next(row, today)].append(row)
@@ -159,7 +161,7 @@ def _next(row: DayRow, today: date) -> str:
     return "waiting" if any(wait.kind != WaitKind.COLLECT for wait in row.answer.waits) else "on_bench"
 
 
-def _groups_of(rows: list[DayRow], on: date, now: datetime) -> list[Group]:
+def _groups_of(rows: list[DayRow], on: date) -> list[Group]:
     return [
         Group("arriving", [row for row in rows if row.order.arrives_on == on]),
         Group("planned", [row for row in rows if row.minutes]),
@@ -167,13 +169,13 @@ def _groups_of(rows: list[DayRow], on: date, now: datetime) -> list[Group]:
     ]
 
 
-def _hours(bench: Bench, plans: list[BenchPlan]) -> list[Hours]:
+def _hours(bench: Bench) -> list[Hours]:
     """Each day's hours; a day that is booked beyond them names the orders that were booked all the same."""
     over = {day.on for day in bench.days if day.over}
-    wanted = {row.order_id for row in plans if row.on in over}
+    wanted = {row.order_id for row in bench.plans if row.on in over}
     orders = WorkOrder.objects.filter(pk__in=wanted, bench_over_why__isnull=False).in_bulk()
     return [
-        Hours(day, [orders[row.order_id] for row in plans if row.on == day.on and row.order_id in orders])
+        Hours(day, [orders[row.order_id] for row in bench.plans if row.on == day.on and row.order_id in orders])
         if day.on in over
         else Hours(day)
         for day in bench.days

@@ -234,8 +234,10 @@ def figures_changed_of(jobs: list[DamperJob]) -> dict[DamperJob, str]:
     """The same for each of these jobs, in a constant number of queries."""
     changed = dict.fromkeys(jobs, "")
     open_jobs = [job for job in jobs if job.status == JobStatus.OPEN]
-    found = sheets_for([Place.of(job.damper) for job in open_jobs])
-    return changed | {job: _changed(job.sheet, one.sheet) for job, one in zip(open_jobs, found, strict=True)}
+    places = {job: Place.of(job.damper) for job in open_jobs}
+    apart = list(dict.fromkeys(places.values()))  # many dampers of a day are alike: each is looked up once
+    found = dict(zip(apart, sheets_for(apart), strict=True))
+    return changed | {job: _changed(job.sheet, found[place].sheet) for job, place in places.items()}
 
 
 def _changed(sheet: FrozenSheet, now: SpecSheet | None) -> str:

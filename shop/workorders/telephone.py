@@ -60,14 +60,12 @@ def answer(order: WorkOrder, now: datetime) -> Answer:
     return answers([order], now)[order.pk]
 
 
-def answers(orders: Iterable[WorkOrder], now: datetime) -> dict[int, Answer]:
+def answers(orders: Iterable[WorkOrder], now: datetime, calendar: BenchCalendar | None = None) -> dict[int, Answer]:
     """The telephone answers of many orders that for_answers has read, by their keys."""
     orders, today = list(orders), local_day(now)
     waits = waits_of(orders, today)
-    planned = any(order.status in RUNNING and order.bench_plan.all() for order in orders)
-    last = max((wait.until for found in waits.values() for wait in found if wait.until), default=today)
-    ends = max((row.on for order in orders for row in order.bench_plan.all()), default=today)
-    calendar = BenchCalendar(today, max(last, ends, today) + LOOK_AHEAD) if planned else None
+    if calendar is None and any(order.status in RUNNING and order.bench_plan.all() for order in orders):
+        calendar = BenchCalendar(today)
     return {order.pk: _answer(order, waits[order.pk], calendar, now) for order in orders}
 
 
@@ -132,7 +130,7 @@ def state_in_words(order: WorkOrder) -> str:
     jobs = kept(order)
     count = f"{len(jobs)} damper{'s' if len(jobs) != 1 else ''}"
     if order.status == OrderStatus.BOOKED:
-        return f"Rebuild of {count}. {_parts_in_words(order)}"
+        return f"Rebuild of {count}. {_parts_in_words(order)}".rstrip()
     unfinished = unfinished_in_words(jobs)
     if order.status == OrderStatus.READY:
         return f"{unfinished or f'{count} done.'} Waits for the customer."
@@ -160,8 +158,8 @@ def unfinished_in_words(jobs: list[DamperJob]) -> str:
 
 
 def _parts_in_words(order: WorkOrder) -> str:
+    """Nothing of parts that are short: the answer says that it waits for them."""
     lines = list(order.pick_list.lines.all())
-    short = sorted({line.part_number for line in lines if line.short})
     if not lines:
         return "No parts list for these dampers."
-    return f"Short: {', '.join(short)}." if short else "All parts are held for it."
+    return "" if any(line.short for line in lines) else "All parts are held for it."

@@ -80,6 +80,9 @@ def rows(db):
         "fitments": family["vehicle_model"].fitments.first().pk,
         "procedures": draft.pk,
         "exchange": make.make_import_run(by=manager).pk,
+        "bench-hours": make.make_bench_hours(person=manager).pk,
+        "absences": make.make_absence(manager).pk,
+        "closed-days": make.make_closed_day().pk,
     }
     # The application as a server runs it closes its connection after a request; the test's transaction hangs on it.
     request_started.disconnect(close_old_connections)

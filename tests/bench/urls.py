@@ -2,6 +2,6 @@ from django.urls import path
 
 from shop.urls import *  # noqa: F403
 from shop.urls import urlpatterns as pages
-from tests.bench import lists
+from tests.bench import day, lists
 
-urlpatterns = [path("bare/orders/", lists.bare_orders), *pages]
+urlpatterns = [path("bare/orders/", lists.bare_orders), path("bare/day/", day.bare_day), *pages]

@@ -107,6 +107,9 @@ class Absence(models.Model):
     def span(self) -> str:
         return span_in_words(self.first_day, self.last_day)
 
+    def left_in_words(self) -> str:
+        return hours(self.minutes_left)
+
 
 class ClosedDay(models.Model):
     """Days on which the shop is closed: a span with its last day, or a yearly day by its rule.

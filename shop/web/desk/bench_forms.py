@@ -45,7 +45,7 @@ class AsksForDays(forms.Form):
 
 
 class BookOnDaysForm(AsksForDays, BookForm):
-    promised_for = MomentField(label="Promised for", required=False)
+    promised_for = MomentField(label="Promised for", required=False, help_text="Empty: as proposed below.")
     field_order = ["request_key", "dampers", "complaint", "arrives_on", "promised_for"]
 
     def catch_up_with(self, proposal) -> None:
@@ -75,6 +75,7 @@ class ChangeBookingForm(AsksForDays, VersionedForm):
         initial = self.filled_from(order) | {"minutes": minutes}
         super().__init__(*args, initial=initial, **kwargs)
         self.booked = not order.checked_in_at
+        del self.fields["proposed"]  # what a booking had is no proposal; a promise that the days overtake asks
         self.fields["dampers"].queryset = dampers
         if not self.booked:
             for name in ("dampers", "complaint", "arrives_on"):

@@ -33,7 +33,7 @@ def calendar(request):
     """The week as it is now, the next days, and all that takes something away from them."""
     today = timezone.localdate()
     days = [today + timedelta(days=n) for n in range(7 * WEEKS_SHOWN)]
-    found = BenchCalendar(today, days[-1])
+    found = BenchCalendar(today)
     shifts = [found.shift(on) for on in days]
     labour, rule = labour_time_for(None)
     people = User.objects.filter(is_active=True).order_by("first_name", "last_name", "username")
@@ -72,7 +72,7 @@ def _less(shift):
 @allow("keep_hours")
 def working_hours(request):
     today = timezone.localdate()
-    found = BenchCalendar(today, today)
+    found = BenchCalendar(today)
     rows = [found.usual(n, today) for n in range(7)]
     week = [(row.opens, row.closes) if row and row.opens else None for row in rows]
     form = WorkingHoursForm(sent(request), week=week)
@@ -87,7 +87,7 @@ def working_hours(request):
 def bench_hours(request, pk):
     person = get_object_or_404(User, pk=pk)
     today = timezone.localdate()
-    found = BenchCalendar(today, today)
+    found = BenchCalendar(today)
     week = [found.usual_minutes(person.pk, n, today) for n in range(7)]
     form = BenchHoursForm(sent(request), week=week)
     if request.method == "POST" and _write(request, form, services.set_bench_hours, person=person):
