@@ -1,7 +1,9 @@
 from dataclasses import dataclass
 
+from django.db.models import Sum
+
 from shop.core.amounts import stock_amount
-from shop.parts.models import Container, Part
+from shop.parts.models import Container, Movement, MovementKind, Part
 from shop.parts.selectors import Stock, draw_in_words, stock_of, to_buy
 from shop.picklists.models import PickLine, PickList
 from shop.picklists.needs import Need
@@ -156,3 +158,73 @@ def _alternates(lines: list[PickLine], stock: dict[int, Stock], parts: dict[str,
         enough = free >= min(one.amount for one in choices)
         found.append(Alternate(number, choices[0].name, lines[0].measure, free, enough))
     return found
+
+
+@dataclass(frozen=True)
+class Account:
+    """What one line asked for, what was taken for it, and what it used; base units."""
+
+    line: PickLine
+    issued: int  # picked
+    returned: int  # put back, before the end or at closing
+    straight: int  # taken from the shelf at closing, without being picked
+
+    @property
+    def used(self) -> int | None:
+        """None while the work is not done."""
+        return self.line.used
+
+    @property
+    def difference(self) -> int | None:
+        """Used beyond what was picked; below zero when less was used."""
+        return None if self.used is None else self.used - self.issued
+
+    @property
+    def in_words(self) -> str:
+        """Used against picked: "700 mL picked, 640 mL used: 60 mL went back"."""
+        said = {
+            name: stock_amount(abs(amount), self.line.measure)
+            for name, amount in {
+                "issued": self.issued,
+                "returned": self.returned,
+                "in_bag": self.issued - self.returned,
+                "straight": self.straight,
+                "used": self.used or 0,
+            }.items()
+        }
+        if self.used is None:
+            if not self.issued:
+                return "not picked"
+            back = f", {said['returned']} put back" if self.returned else ""
+            return f"{said['issued']} picked{back}"
+        if not self.line.part:
+            return f"{said['used']} used, not in the stock list"
+        if not self.issued:
+            return f"{said['used']} used without being picked" if self.used else "not picked, not used"
+        what = f"{said['issued']} picked, {said['used']} used"
+        if self.straight:
+            return f"{what}: {said['straight']} more taken from the shelf"
+        return f"{what}: {said['returned']} went back" if self.returned else what
+
+
+def used_against_picked(pick_list: PickList) -> list[Account]:
+    """Each line with what was picked, put back and used; two queries for any number of lines."""
+    lines = list(pick_list.lines.select_related("part", "reservation", "picked_by").order_by("tag", "pk"))
+    keys = [line.reservation_id for line in lines if line.reservation_id]
+    moved = {}
+    rows = Movement.objects.filter(reservation__in=keys).order_by().values_list("reservation", "kind")
+    for reservation, kind, amount in rows.annotate(Sum("amount")):
+        moved[reservation, kind] = amount
+
+    def of(line, *kinds):
+        return sum(moved.get((line.reservation_id, kind), 0) for kind in kinds)
+
+    return [
+        Account(
+            line,
+            issued=-of(line, MovementKind.ISSUED),
+            returned=of(line, MovementKind.RETURNED),
+            straight=-of(line, MovementKind.USED, MovementKind.CORRECTED),
+        )
+        for line in lines
+    ]

@@ -11,6 +11,7 @@ from shop.parts.models.stock import (
     Reservation,
     ReservationState,
 )
+from shop.parts.models.takes import StockTake, StockTakeRow, TakenPart, Tally
 from shop.specs.models import MOST_AT_ONCE
 
 __all__ = [
@@ -24,4 +25,8 @@ __all__ = [
     "Part",
     "Reservation",
     "ReservationState",
+    "StockTake",
+    "StockTakeRow",
+    "TakenPart",
+    "Tally",
 ]
