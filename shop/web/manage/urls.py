@@ -2,7 +2,7 @@ from django.urls import include, path
 
 from shop.web.manage import exchange
 from shop.web.manage.reminders import reminders
-from shop.web.manage.views import coverage, lookup, procedures, scans, staff, stock
+from shop.web.manage.views import coverage, ledger, lookup, procedures, scans, staff, stock, takes
 
 app_name = "manage"
 urlpatterns = [
@@ -35,6 +35,17 @@ urlpatterns = [
     path("stock/", stock.stock, name="stock"),
     path("stock/receive/", stock.receive, name="receive"),
     path("stock/count/", stock.count, name="count"),
+    path("stock/<int:pk>/", ledger.ledger, name="ledger"),
+    path("stock/<int:pk>/movements.csv", ledger.movements_csv, name="movements_csv"),
+    path("stock/<int:pk>/write-off/", ledger.write_off, name="write_off"),
+    path("stock/<int:pk>/keeping/", ledger.keeping, name="keeping"),
+    path("stock/movements/<int:pk>/correct/", ledger.correct, name="movement_correct"),
+    path("stock/takes/", takes.takes, name="takes"),
+    path("stock/takes/new/", takes.take_new, name="take_new"),
+    path("stock/takes/<int:pk>/", takes.take, name="take"),
+    path("stock/takes/<int:pk>/finish/", takes.take_finish, name="take_finish"),
+    path("stock/takes/<int:pk>/give-up/", takes.take_give_up, name="take_give_up"),
+    path("stock/takes/<int:pk>/count-sheet.pdf", takes.take_sheet, name="take_sheet"),
     path("reminders/", reminders, name="reminders"),
     path("exchange/", exchange.exchange, name="exchange"),
     path("exchange/files/<int:pk>/", exchange.run, name="import_run"),
