@@ -1,4 +1,4 @@
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from django.db.models import Sum
 
@@ -35,6 +35,7 @@ class PickRow:
     plan: list[str]
     buy: list[tuple[Container, int]]
     alternates: list[Alternate]
+    expired: list[str] = field(default_factory=list)  # what stands on the shelf and may not be used any more
 
     @property
     def instead_of(self) -> str:
@@ -60,6 +61,16 @@ class PickRow:
         return sum(line.short for line in self.lines)
 
     @property
+    def issued(self) -> int:
+        """Base units that were taken from the shelf for its bags and not put back."""
+        return sum(line.issued for line in self.lines)
+
+    @property
+    def over(self) -> list[PickLine]:
+        """Bags in which more lies than is asked for: it is to be put back."""
+        return [line for line in self.lines if line.over]
+
+    @property
     def picked(self) -> bool:
         return all(line.picked_at for line in self.lines)
 
@@ -75,9 +86,12 @@ class PickRow:
         missing = stock_amount(self.short, self.measure)
         if not self.part:
             return f"{missing} short: {self.part_number} is not in the stock list"
+        past = f" ({'; '.join(self.expired)})" if self.expired else ""
         if self.buy:
-            return f"{missing} short: buy " + " and ".join(f"{count} × {container}" for container, count in self.buy)
-        return f"{missing} short: buy {missing}"
+            return f"{missing} short{past}: buy " + " and ".join(
+                f"{count} × {container}" for container, count in self.buy
+            )
+        return f"{missing} short{past}: buy {missing}"
 
 
 @dataclass(frozen=True)
@@ -126,7 +140,7 @@ def offers_of(pick_list: PickList, lines: list[PickLine], tag: str | None = None
 def _row(lines: list[PickLine], stock: dict[int, Stock], alternates: dict[str, Part]) -> PickRow:
     first = lines[0]
     own = stock.get(first.part_id, Stock())
-    needed, held = sum(line.amount for line in lines), sum(line.held for line in lines)
+    needed, held = sum(line.asks_for for line in lines), sum(line.held for line in lines)
     return PickRow(
         part_number=first.part_number,
         name=first.name,
@@ -136,9 +150,10 @@ def _row(lines: list[PickLine], stock: dict[int, Stock], alternates: dict[str, P
         held=held,
         on_hand=own.on_hand,
         lines=lines,
-        plan=draw_in_words(own, min(held, own.on_hand), first.measure) if held else [],
+        plan=draw_in_words(own, min(held, own.usable), first.measure) if held else [],
         buy=to_buy(own, sum(line.short for line in lines)),
         alternates=_alternates(lines, stock, alternates),
+        expired=own.expired_in_words,
     )
 
 
