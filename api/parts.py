@@ -4,9 +4,9 @@ from rest_framework import serializers
 from rest_framework.response import Response
 
 from api.endpoint import Endpoint, Listing
-from api.fields import Brief, Input, QuantityInput, QuantityOutput, Ref, base_amount, stock_quantity
+from api.fields import Brief, Day, Input, QuantityInput, QuantityOutput, Ref, base_amount, stock_quantity
 from api.permissions import Allows
-from shop.parts.models import Container, Movement, Part
+from shop.parts.models import Container, Lot, Movement, Part, Reservation, ReservationState
 from shop.parts.selectors import stock_of
 from shop.parts.services import count, receive
 
@@ -30,16 +30,47 @@ class ContainerOutput(serializers.Serializer):
         return stock_quantity(shelf.opened, self.context["part"].measure)
 
 
+class LotOutput(serializers.Serializer):
+    """What stands on the shelf of one size and lot, in the order in which it is taken."""
+
+    container = Brief(allow_null=True)
+    lot = Brief(allow_null=True)
+    amount = serializers.SerializerMethodField()
+    full = serializers.IntegerField(help_text="Whole containers.")
+    use_by = serializers.DateField(source="lot.use_by", default=None, allow_null=True)
+    opened_on = serializers.DateField(source="lot.opened_on", default=None, allow_null=True)
+    expired = serializers.CharField(source="expired_in_words", help_text="What may not be used any more, and why.")
+
+    @extend_schema_field(QuantityOutput)
+    def get_amount(self, portion):
+        return stock_quantity(portion.amount, portion.part.measure)
+
+
+class HolderOutput(serializers.Serializer):
+    """For whom a part is held."""
+
+    id = serializers.IntegerField(source="pk")
+    purpose = serializers.CharField()
+    amount = serializers.SerializerMethodField()
+
+    @extend_schema_field(QuantityOutput)
+    def get_amount(self, one):
+        return stock_quantity(one.amount, self.context["part"].measure)
+
+
 class PartOutput(serializers.ModelSerializer):
     measure = serializers.CharField(help_text="count, volume or mass.")
     on_hand = serializers.SerializerMethodField()
     held = serializers.SerializerMethodField(help_text="Set aside for orders.")
-    available = serializers.SerializerMethodField(help_text="On hand and held for nobody.")
+    expired = serializers.SerializerMethodField(help_text="On hand, but past its date: never drawn.")
+    available = serializers.SerializerMethodField(help_text="On hand, not past its date, and held for nobody.")
     containers = serializers.SerializerMethodField()
+    lots = serializers.SerializerMethodField()
 
     class Meta:
         model = Part
-        fields = ["id", "number", "name", "measure", "bin", "on_hand", "held", "available", "containers"]
+        fields = ["id", "number", "name", "measure", "bin", "keeps_days", "on_hand", "held", "expired", "available",
+                  "containers", "lots"]  # fmt: skip
         read_only_fields = fields
 
     @extend_schema_field(QuantityOutput)
@@ -58,6 +89,14 @@ class PartOutput(serializers.ModelSerializer):
     def get_containers(self, part):
         return ContainerOutput(self._stock(part).containers, many=True, context={"part": part}).data
 
+    @extend_schema_field(QuantityOutput)
+    def get_expired(self, part):
+        return stock_quantity(self._stock(part).expired, part.measure)
+
+    @extend_schema_field(LotOutput(many=True))
+    def get_lots(self, part):
+        return LotOutput(self._stock(part).portions, many=True).data
+
     def _stock(self, part):
         return self.context["stock"][part.pk]
 
@@ -75,6 +114,10 @@ class ReceiveInput(Input):
     reason = serializers.CharField(
         max_length=200, allow_blank=True, default="", help_text="Delivery note, for example."
     )
+    lot_code = serializers.CharField(
+        max_length=40, allow_blank=True, default="", help_text="The code on its label, if there is one."
+    )
+    use_by = Day(default=None, allow_null=True, help_text="The last day on which it may be used.")
 
     def validate(self, data):
         data["amount"] = base_amount(data["amount"], self.context["part"].measure, "amount")
@@ -87,6 +130,11 @@ class CountInput(Input):
         queryset=Container.objects.all(), default=None, allow_null=True,
         help_text="Which size was counted; empty for what stands in none.",
     )  # fmt: skip
+    lot = Ref(queryset=Lot.objects.all(), default=None, allow_null=True, help_text="Of which lot; empty for none.")
+    loses = Ref(
+        queryset=Reservation.objects.all(), many=True, required=False, default=list,
+        help_text="Reservations that go without, when less stays than is held.",
+    )  # fmt: skip
     reason = serializers.CharField(max_length=200, help_text="Why the book is corrected.")
 
     def validate(self, data):
@@ -97,17 +145,34 @@ class CountInput(Input):
 class MovementOutput(serializers.ModelSerializer):
     part = Brief()
     container = Brief(allow_null=True)
+    lot = Brief(allow_null=True)
+    corrects = serializers.PrimaryKeyRelatedField(
+        read_only=True, help_text="The number of the movement that it corrects; null for none."
+    )
     amount = serializers.SerializerMethodField()
     by = Brief()
 
     class Meta:
         model = Movement
-        fields = ["id", "part", "container", "amount", "kind", "reason", "by", "at"]
+        fields = ["id", "part", "container", "lot", "amount", "kind", "corrects", "reason", "by", "at"]
         read_only_fields = fields
 
     @extend_schema_field(QuantityOutput)
     def get_amount(self, movement):
         return stock_quantity(movement.amount, movement.part.measure)
+
+
+class PartDetailOutput(PartOutput):
+    held_for = serializers.SerializerMethodField(help_text="The reservations that hold it.")
+
+    class Meta(PartOutput.Meta):
+        fields = [*PartOutput.Meta.fields, "held_for"]
+        read_only_fields = fields
+
+    @extend_schema_field(HolderOutput(many=True))
+    def get_held_for(self, part):
+        holding = part.reservations.filter(state=ReservationState.HELD).order_by("pk")
+        return HolderOutput(holding, many=True, context={"part": part}).data
 
 
 class PartList(Listing):
@@ -125,11 +190,11 @@ class PartList(Listing):
 class PartDetail(Endpoint):
     permission_classes = [Allows("look")]
 
-    @extend_schema(responses=PartOutput)
+    @extend_schema(responses=PartDetailOutput)
     def get(self, request, pk):
-        """Read a part with its stock, container by container."""
+        """Read a part with its stock, container by container, and for whom it is held."""
         part = self.find(Part, pk)
-        return Response(PartOutput(part, context={"stock": stock_of([part])}).data)
+        return Response(PartDetailOutput(part, context={"stock": stock_of([part])}).data)
 
 
 class PartReceive(Endpoint):

@@ -21,6 +21,9 @@ class PickLineOutput(serializers.Serializer):
     instead_of = serializers.CharField(help_text="The number in whose place it was chosen; empty: it was asked for.")
     amount = serializers.SerializerMethodField()
     held = serializers.SerializerMethodField(help_text="What is set aside for this line and offered to nobody else.")
+    issued = serializers.SerializerMethodField(help_text="What was taken from the shelf for it and not put back.")
+    over = serializers.SerializerMethodField(help_text="What lies in the bag beyond what is asked for: put it back.")
+    not_asked = serializers.BooleanField(help_text="Nothing asks for it any more; it stays until it is put back.")
     from_draft = serializers.BooleanField(help_text="DRAFT: the amount comes from a sheet that nobody has verified.")
     picked_at = serializers.DateTimeField(allow_null=True)
     picked_by = Brief(allow_null=True)
@@ -37,6 +40,14 @@ class PickLineOutput(serializers.Serializer):
     @extend_schema_field(QuantityOutput)
     def get_held(self, line):
         return stock_quantity(line.held, line.measure)
+
+    @extend_schema_field(QuantityOutput)
+    def get_issued(self, line):
+        return stock_quantity(line.issued, line.measure)
+
+    @extend_schema_field(QuantityOutput)
+    def get_over(self, line):
+        return stock_quantity(line.over, line.measure)
 
     @extend_schema_field(QuantityOutput(allow_null=True))
     def get_used(self, line):
@@ -167,7 +178,7 @@ class Pick(Endpoint):
 
     @extend_schema(request=None, responses=PickLineOutput)
     def post(self, request, pk):
-        """Note that a line's part was taken from the shelf."""
+        """Take a line's part from the shelf: what was held is issued. Somebody else's pick is told (409)."""
         self.body(Input)
         return Response(PickLineOutput(self.do(pick_line, line=self.find(PickLine, pk))).data)
 
@@ -177,6 +188,6 @@ class Unpick(Endpoint):
 
     @extend_schema(request=None, responses=PickLineOutput)
     def post(self, request, pk):
-        """Put a line's part back: it counts as not picked."""
+        """Put a line's part back on the shelf: it counts as not picked, and is held again."""
         self.body(Input)
         return Response(PickLineOutput(self.do(put_back_line, line=self.find(PickLine, pk))).data)

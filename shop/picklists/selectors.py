@@ -1,7 +1,9 @@
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+from django.db.models import Sum
 
 from shop.core.amounts import stock_amount
-from shop.parts.models import Container, Part
+from shop.parts.models import Container, Movement, MovementKind, Part
 from shop.parts.selectors import Stock, draw_in_words, stock_of, to_buy
 from shop.parts.walking import present_walk
 from shop.picklists.models import PickLine, PickList
@@ -34,6 +36,7 @@ class PickRow:
     plan: list[str]
     buy: list[tuple[Container, int]]
     alternates: list[Alternate]
+    expired: list[str] = field(default_factory=list)  # what stands on the shelf and may not be used any more
 
     @property
     def instead_of(self) -> str:
@@ -59,6 +62,16 @@ class PickRow:
         return sum(line.short for line in self.lines)
 
     @property
+    def issued(self) -> int:
+        """Base units that were taken from the shelf for its bags and not put back."""
+        return sum(line.issued for line in self.lines)
+
+    @property
+    def over(self) -> list[PickLine]:
+        """Bags in which more lies than is asked for: it is to be put back."""
+        return [line for line in self.lines if line.over]
+
+    @property
     def picked(self) -> bool:
         return all(line.picked_at for line in self.lines)
 
@@ -74,9 +87,12 @@ class PickRow:
         missing = stock_amount(self.short, self.measure)
         if not self.part:
             return f"{missing} short: {self.part_number} is not in the stock list"
+        past = f" ({'; '.join(self.expired)})" if self.expired else ""
         if self.buy:
-            return f"{missing} short: buy " + " and ".join(f"{count} × {container}" for container, count in self.buy)
-        return f"{missing} short: buy {missing}"
+            return f"{missing} short{past}: buy " + " and ".join(
+                f"{count} × {container}" for container, count in self.buy
+            )
+        return f"{missing} short{past}: buy {missing}"
 
 
 @dataclass(frozen=True)
@@ -123,7 +139,7 @@ def offers_of(pick_list: PickList, lines: list[PickLine], tag: str | None = None
 def _row(lines: list[PickLine], stock: dict[int, Stock], alternates: dict[str, Part]) -> PickRow:
     first = lines[0]
     own = stock.get(first.part_id, Stock())
-    needed, held = sum(line.amount for line in lines), sum(line.held for line in lines)
+    needed, held = sum(line.asks_for for line in lines), sum(line.held for line in lines)
     return PickRow(
         part_number=first.part_number,
         name=first.name,
@@ -133,9 +149,10 @@ def _row(lines: list[PickLine], stock: dict[int, Stock], alternates: dict[str, P
         held=held,
         on_hand=own.on_hand,
         lines=lines,
-        plan=draw_in_words(own, min(held, own.on_hand), first.measure) if held else [],
+        plan=draw_in_words(own, min(held, own.usable), first.measure) if held else [],
         buy=to_buy(own, sum(line.short for line in lines)),
         alternates=alternates_for(lines, stock, alternates),
+        expired=own.expired_in_words,
     )
 
 
@@ -155,3 +172,73 @@ def alternates_for(lines: list[PickLine], stock: dict[int, Stock], parts: dict[s
         enough = free >= min(one.amount for one in choices)
         found.append(Alternate(number, choices[0].name, lines[0].measure, free, enough))
     return found
+
+
+@dataclass(frozen=True)
+class Account:
+    """What one line asked for, what was taken for it, and what it used; base units."""
+
+    line: PickLine
+    issued: int  # picked
+    returned: int  # put back, before the end or at closing
+    straight: int  # taken from the shelf at closing, without being picked
+
+    @property
+    def used(self) -> int | None:
+        """None while the work is not done."""
+        return self.line.used
+
+    @property
+    def difference(self) -> int | None:
+        """Used beyond what was picked; below zero when less was used."""
+        return None if self.used is None else self.used - self.issued
+
+    @property
+    def in_words(self) -> str:
+        """Used against picked: "700 mL picked, 640 mL used: 60 mL went back"."""
+        said = {
+            name: stock_amount(abs(amount), self.line.measure)
+            for name, amount in {
+                "issued": self.issued,
+                "returned": self.returned,
+                "in_bag": self.issued - self.returned,
+                "straight": self.straight,
+                "used": self.used or 0,
+            }.items()
+        }
+        if self.used is None:
+            if not self.issued:
+                return "not picked"
+            back = f", {said['returned']} put back" if self.returned else ""
+            return f"{said['issued']} picked{back}"
+        if not self.line.part:
+            return f"{said['used']} used, not in the stock list"
+        if not self.issued:
+            return f"{said['used']} used without being picked" if self.used else "not picked, not used"
+        what = f"{said['issued']} picked, {said['used']} used"
+        if self.straight:
+            return f"{what}: {said['straight']} more taken from the shelf"
+        return f"{what}: {said['returned']} went back" if self.returned else what
+
+
+def used_against_picked(pick_list: PickList) -> list[Account]:
+    """Each line with what was picked, put back and used; two queries for any number of lines."""
+    lines = list(pick_list.lines.select_related("part", "reservation", "picked_by").order_by("tag", "pk"))
+    keys = [line.reservation_id for line in lines if line.reservation_id]
+    moved = {}
+    rows = Movement.objects.filter(reservation__in=keys).order_by().values_list("reservation", "kind")
+    for reservation, kind, amount in rows.annotate(Sum("amount")):
+        moved[reservation, kind] = amount
+
+    def of(line, *kinds):
+        return sum(moved.get((line.reservation_id, kind), 0) for kind in kinds)
+
+    return [
+        Account(
+            line,
+            issued=-of(line, MovementKind.ISSUED),
+            returned=of(line, MovementKind.RETURNED),
+            straight=-of(line, MovementKind.USED, MovementKind.CORRECTED),
+        )
+        for line in lines
+    ]

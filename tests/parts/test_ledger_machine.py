@@ -8,14 +8,21 @@ from django.db import connection, transaction
 from django.db.models import Sum
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule, run_state_machine_as_test
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    initialize,
+    invariant,
+    precondition,
+    rule,
+    run_state_machine_as_test,
+)
 
 from shop.core.clock import local_day
 from shop.parts import services as parts
 from shop.parts.models import Lot, Movement, Part, Reservation, ReservationState
 from shop.parts.selectors import draw_portions, stock_of
 from shop.picklists import services as picklists
-from shop.picklists.models import PickList
+from shop.picklists.models import PickLine, PickList
 from shop.picklists.needs import Need
 from shop.staff.models import Role
 from tests import factories as make
@@ -25,6 +32,7 @@ LITRE = 1_000_000
 AMOUNTS = st.sampled_from([1, 250_000, 340_000, 660_000, LITRE, 1_400_000, 2 * LITRE, 3 * LITRE])
 TAGS = st.sampled_from(["1001-1", "1001-2"])
 ORDERS = st.integers(0, 1)
+WHICH = st.integers(0, 3)
 
 
 class Shelf(RuleBasedStateMachine):
@@ -40,6 +48,8 @@ class Shelf(RuleBasedStateMachine):
         self.orders = [PickList.objects.create(title=f"LG-100{n}", made_at=NOON) for n in range(2)]
         self.wanted = [{}, {}]
         self.closed = [False, False]
+        self.receive(1, 3, "A1", 50)
+        self.reserve(0, "1001-1", 340_000)
 
     def teardown(self):
         if hasattr(self, "by"):
@@ -63,8 +73,13 @@ class Shelf(RuleBasedStateMachine):
             Reservation.objects.order_by("pk").values_list("pk", "state", "amount", "issued")
         )
 
-    def line(self, order, tag):
-        return self.orders[order].lines.filter(tag=tag).select_related("reservation", "part").first()
+    def lines(self, having="amount"):
+        rows = PickLine.objects.filter(pick_list__in=self.orders, used=None).select_related("reservation", "part")
+        return [line for line in rows.order_by("pk") if getattr(line, having)]
+
+    def having(which):
+        """Only tried when there are lines of which something is held or issued, so that runs are worth their time."""
+        return precondition(lambda self: hasattr(self, "oil") and self.lines(which))
 
     @rule(
         size=st.integers(0, 2), many=st.integers(1, 3), code=st.sampled_from(["", "A1", "B2"]), days=st.integers(0, 60)
@@ -96,25 +111,35 @@ class Shelf(RuleBasedStateMachine):
         needs = [Need(tag, self.oil.number, "oil", "volume", amount) for tag, amount in self.wanted[order].items()]
         picklists.fill(pick_list=self.orders[order], needs=needs, at=self.at)
 
-    @rule(order=ORDERS, tag=TAGS)
-    def issue(self, order, tag):
-        if line := self.line(order, tag):
-            self.tried(picklists.pick, line=line)
+    @having("held")
+    @rule(which=WHICH)
+    def issue(self, which):
+        lines = self.lines("held")
+        self.tried(picklists.pick, line=lines[which % len(lines)])
 
-    @rule(order=ORDERS, tag=TAGS, amount=st.none() | AMOUNTS)
-    def put_back(self, order, tag, amount):
-        if line := self.line(order, tag):
-            self.tried(picklists.unpick, line=line, amount=amount)
+    @having("issued")
+    @rule(which=WHICH, amount=st.none() | AMOUNTS)
+    def put_back(self, which, amount):
+        lines = self.lines("issued")
+        self.tried(picklists.unpick, line=lines[which % len(lines)], amount=amount)
+
+    @having("issued")
+    @rule(more=st.sampled_from([-340_000, 0, 340_000]))
+    def close_one_that_was_picked(self, more):
+        self.close_order(self.orders.index(self.lines("issued")[0].pick_list), None, more)
 
     @rule(order=ORDERS, used=st.none() | AMOUNTS)
     def close(self, order, used):
-        """Each line used so much, or what it asks for; what was issued beyond it goes back."""
+        self.close_order(order, used)
+
+    def close_order(self, order, used, more=0):
+        """Each line used so much, or what it asks for and so much more; what was issued beyond it goes back."""
         if self.closed[order]:
             return
 
         def book(by, at):
             for line in self.orders[order].lines.select_related("reservation", "part"):
-                line.used = line.asks_for if used is None else used
+                line.used = max(line.asks_for + more, 0) if used is None else used
                 parts.use(part=line.part, amount=line.used, reservation=line.reservation, by=by, at=at, reason="LG")
                 line.save(update_fields=["used"])
             return True
@@ -204,8 +229,8 @@ class Shelf(RuleBasedStateMachine):
 
 
 RUNS = settings(
-    max_examples=60,
-    stateful_step_count=40,
+    max_examples=30,
+    stateful_step_count=30,
     deadline=None,
     suppress_health_check=list(HealthCheck),
     database=None,

@@ -10,7 +10,7 @@ from shop.core.triggers import AppendOnly
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("parts", "0004_lots"),
+        ("parts", "0005_stock_takes"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

@@ -22,6 +22,7 @@ from shop.parts.models.stock import (
     ReservationState,
 )
 from shop.parts.models.suppliers import MOST_UNITS, Supplier, SupplierItem, SupplierPrice
+from shop.parts.models.takes import StockTake, StockTakeRow, TakenPart, Tally
 from shop.parts.models.used_oil import TAKES, Drum, DrumKind, Fluid, Look, OilEntry, OilEntryKind
 from shop.parts.models.walking import WalkStop
 from shop.specs.models import MOST_AT_ONCE
@@ -53,8 +54,12 @@ __all__ = [
     "Reservation",
     "ReservationState",
     "SentHow",
+    "StockTake",
+    "StockTakeRow",
     "Supplier",
     "SupplierItem",
     "SupplierPrice",
+    "TakenPart",
+    "Tally",
     "WalkStop",
 ]

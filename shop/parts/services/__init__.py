@@ -15,6 +15,7 @@ from shop.parts.services.items import NewPart, add_container, create_part, creat
 from shop.parts.services.reordering import fix_reorder, unfix_reorder
 from shop.parts.services.stock import issue, lock, put_back, receive, use
 from shop.parts.services.suppliers import add_item, change_item, change_supplier, create_supplier, note_price
+from shop.parts.services.takes import enter_counts, finish_take, give_up_take, start_take
 from shop.parts.services.used_oil import add_drum, correct_entry, hand_over, pour_in, retire_drum
 from shop.parts.services.walking import set_walking_order
 
@@ -35,7 +36,10 @@ __all__ = [
     "create_part",
     "create_parts",
     "create_supplier",
+    "enter_counts",
+    "finish_take",
     "fix_reorder",
+    "give_up_take",
     "hand_over",
     "issue",
     "lock",
@@ -50,6 +54,7 @@ __all__ = [
     "set_line",
     "set_walking_order",
     "start_order",
+    "start_take",
     "unfix_reorder",
     "use",
     "write_off",

@@ -8,8 +8,8 @@ from django.db.models import Sum
 
 from shop.core.amounts import stock_amount
 from shop.core.clock import local_day
-from shop.core.errors import refused
-from shop.parts.models import Container, Lot, Movement, MovementKind, Part, Reservation
+from shop.core.errors import Conflict, refused
+from shop.parts.models import Container, Lot, Movement, MovementKind, Part, Reservation, TakenPart
 from shop.parts.selectors import Stock, portion
 from shop.parts.services.promised import check_promised, let_go
 from shop.parts.services.stock import check_not_too_much, lock, note_opened
@@ -42,6 +42,9 @@ def count(
     if not reason.strip():
         raise refused("reason", "Say why the book is corrected: a yearly count, a broken bottle.", "reason")
     stock = lock([part], at=at)[part.pk]
+    if taken := TakenPart.objects.filter(part=part, open=True).select_related("take").first():
+        words = f"{part} is being counted in {taken.take}, {taken.take.title}. Enter what you found there."
+        raise Conflict(words, code="counted")
     difference = found - _in_the_book(part, container, lot)
     if not difference:
         words = f"The book has {stock_amount(found, part.measure)} there already: nothing to correct."

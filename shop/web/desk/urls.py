@@ -35,6 +35,7 @@ urlpatterns = [
     path("orders/<int:pk>/pick-list/swap/", parts.pick_swap, name="pick_swap"),
     path("orders/<int:pk>/pick-list/take-up/", parts.take_up, name="take_up"),
     path("orders/<int:pk>/pick-list/take-back/", parts.take_back, name="take_back"),
+    path("orders/<int:pk>/pick-list/put-all-back/", parts.put_back_all, name="put_all_back"),
     path("orders/<int:pk>/pick-list/hold/", parts.pick_hold, name="pick_hold"),
     path("orders/<int:pk>/agreement/", agreements.agreement, name="agreement"),
     path("orders/<int:pk>/agreements/<int:agreement_pk>/signature.jpg", agreements.signature, name="signature"),

@@ -2,7 +2,19 @@ from django.urls import include, path
 
 from shop.web.manage import exchange
 from shop.web.manage.reminders import reminders
-from shop.web.manage.views import buying, coverage, hours, lookup, procedures, scans, staff, stock, walking
+from shop.web.manage.views import (
+    buying,
+    coverage,
+    hours,
+    ledger,
+    lookup,
+    procedures,
+    scans,
+    staff,
+    stock,
+    takes,
+    walking,
+)
 
 app_name = "manage"
 urlpatterns = [
@@ -59,6 +71,17 @@ urlpatterns = [
     path("buying/reorder/<int:pk>/", buying.reorder_part, name="reorder_part"),
     path("buying/reorder/<int:pk>/by-hand/", buying.reorder_fix, name="reorder_fix"),
     path("stock/walking-order/", walking.walking_order, name="walking_order"),
+    path("stock/<int:pk>/", ledger.ledger, name="ledger"),
+    path("stock/<int:pk>/movements.csv", ledger.movements_csv, name="movements_csv"),
+    path("stock/<int:pk>/write-off/", ledger.write_off, name="write_off"),
+    path("stock/<int:pk>/keeping/", ledger.keeping, name="keeping"),
+    path("stock/movements/<int:pk>/correct/", ledger.correct, name="movement_correct"),
+    path("stock/takes/", takes.takes, name="takes"),
+    path("stock/takes/new/", takes.take_new, name="take_new"),
+    path("stock/takes/<int:pk>/", takes.take, name="take"),
+    path("stock/takes/<int:pk>/finish/", takes.take_finish, name="take_finish"),
+    path("stock/takes/<int:pk>/give-up/", takes.take_give_up, name="take_give_up"),
+    path("stock/takes/<int:pk>/count-sheet.pdf", takes.take_sheet, name="take_sheet"),
     path("reminders/", reminders, name="reminders"),
     path("exchange/", exchange.exchange, name="exchange"),
     path("exchange/files/<int:pk>/", exchange.run, name="import_run"),

@@ -300,7 +300,7 @@ class UsedForm(KeyedForm):
             template_name="tablet/_reading.html",
             error_messages={"required": "Nothing is typed here. Type 0 if none was used."},
         )
-        field.initial = _exactly(line.amount * BASE_UNIT_SI[line.measure], field.unit)
+        field.initial = _exactly(line.asks_for * BASE_UNIT_SI[line.measure], field.unit)
         if line.measure == "count":
             field.step = "1"
         return field
@@ -316,7 +316,7 @@ class UsedForm(KeyedForm):
     def _amount(self, name, line, entered):
         """Base units; an amount left as it stood is the amount asked for, whatever its figures were rounded to."""
         if entered.figures == self.fields[name].initial and entered.unit == self.fields[name].unit:
-            return line.amount
+            return line.asks_for
         return amounts.to_base_unit(entered.si, line.measure)
 
 
@@ -329,7 +329,11 @@ def _exactly(value_si, unit):
 def told(line):
     """What the pick list knows of a line, in words."""
     yield f"asked for {amounts.stock_amount(line.amount, line.measure)}"
-    yield f"picked by {line.picked_by}" if line.picked_at else "not ticked off as picked"
+    if line.not_asked:
+        yield "not asked for any more"
+    if line.issued and line.issued != line.amount:
+        yield f"{amounts.stock_amount(line.issued, line.measure)} in the bag"
+    yield f"picked by {line.picked_by}" if line.picked_at else "not picked: it is taken from the shelf now"
     if line.short:
         yield f"{amounts.stock_amount(line.short, line.measure)} short"
     if not line.part:

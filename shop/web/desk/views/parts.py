@@ -10,7 +10,7 @@ from django.views.decorators.http import require_POST
 
 from shop.core.amounts import stock_amount
 from shop.documents.selectors import why_oil
-from shop.picklists.selectors import pick_sheet
+from shop.picklists.selectors import pick_sheet, used_against_picked
 from shop.web.access import allow
 from shop.web.desk import words
 from shop.web.desk.views.booking import trail_to
@@ -21,7 +21,15 @@ from shop.web.taking_up import TakeUpForm
 from shop.workorders.kit import parts_changed
 from shop.workorders.models import JobStatus, WorkOrder
 from shop.workorders.selectors import sheets_of
-from shop.workorders.services import hold_parts, pick_part, put_back_part, swap_part, take_back_part, take_up_part
+from shop.workorders.services import (
+    hold_parts,
+    pick_part,
+    put_all_back,
+    put_back_part,
+    swap_part,
+    take_back_part,
+    take_up_part,
+)
 from shop.workorders.services.picking import PICKED_WHILE
 
 
@@ -90,6 +98,13 @@ def _offer(order, asked):
 
 @require_POST
 @allow("pick")
+def put_back_all(request, pk):
+    """Put everything that lies in the order's bags back on the shelf."""
+    return _change(request, pk, put_all_back)
+
+
+@require_POST
+@allow("pick")
 def pick_hold(request, pk):
     """Hold for a list what has come in since it was made."""
     return _change(request, pk, hold_parts)
@@ -121,6 +136,8 @@ def _page(request, order, refusal=""):
         "rows": [_row(row, sheets) for row in sheet.rows],
         "refusal": refusal,
         "running": running,
+        "accounts": used_against_picked(order.pick_list) if order.closed_at else [],
+        "in_bags": any(row.issued for row in sheet.rows),
         "changed": parts_changed(order),
         "offers": _offers(order, sheet) if running else [],
         "may_pick": running and request.user.may("pick"),
@@ -146,12 +163,12 @@ def _offers(order, sheet):
 
 def _row(row, sheets):
     """A row with what it says about picking: nothing, some bags, or all."""
-    picked = [line for line in row.lines if line.picked_at]
+    picked = [line for line in row.lines if line.picked_at or line.issued]
     return {
         "row": row,
         "why": why_oil(row.lines, sheets),
         "picked": f"picked for {len(picked)} of {words.count(len(row.lines), 'bag')}" if picked else "",
-        "can_pick": any(not line.short and not line.picked_at for line in row.lines),
+        "can_pick": any(not line.short and not line.not_asked and not line.picked_at for line in row.lines),
         "can_unpick": bool(picked),
         "back_to": row.instead_of if row.instead_of and not picked and "," not in row.instead_of else "",
         "picked_amount": sum(line.amount for line in picked),

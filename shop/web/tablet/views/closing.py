@@ -4,6 +4,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from shop.documents.selectors import why
+from shop.picklists.selectors import used_against_picked
 from shop.specs.models import SpecSheet
 from shop.specs.selectors import Place, sheets_for
 from shop.web.access import allow
@@ -100,5 +101,6 @@ def close_order(request, pk):
         "jobs": jobs,
         "still_open": [job for job in jobs if job.status != JobStatus.CLOSED],
         "on_bench": order.status == OrderStatus.ON_BENCH,
+        "accounts": used_against_picked(order.pick_list) if order.closed_at else [],
     }
     return show(request, "tablet/close_order.html", page)
