@@ -6,7 +6,7 @@ import pytest
 from django.apps import apps
 from django.db import IntegrityError, transaction
 
-from shop.core.models import RequestKey
+from shop.core.models import RequestKey, SearchEntry
 from shop.customers.models import Customer, MeterReading, Vehicle, VehicleModel
 from shop.dampers.models import Adjuster, Damper, DamperModel, Fitment, Position
 from shop.exchange.models import ImportRun
@@ -98,6 +98,7 @@ def two_scans(**same):
 
 
 CASES = {
+    "searchentry_once": copy(SearchEntry),
     "requestkey_once": copy(RequestKey),
     "importrun_kind_known": change(ImportRun, kind="tools"),
     "importrun_state_known": change(ImportRun, state="lost", problem_count=0),
