@@ -41,7 +41,7 @@ class FoundOutput(serializers.Serializer):
     url = serializers.CharField(help_text="Its page.")
 
 
-class AnswerOutput(serializers.Serializer):
+class FindOutput(serializers.Serializer):
     found = FoundOutput(many=True)
     more = serializers.BooleanField()
     words = serializers.CharField(
@@ -52,12 +52,12 @@ class AnswerOutput(serializers.Serializer):
 class Find(Endpoint):
     permission_classes = [Allows("look")]
 
-    @extend_schema(parameters=[FindQuery], responses=AnswerOutput)
+    @extend_schema(parameters=[FindQuery], responses=FindOutput)
     def get(self, request):
         """Find customers, vehicles, dampers, bag tags and orders by any part of a name or number."""
         asked = self.query(FindQuery)
         answer = finding.find(asked["q"], kinds=asked.get("kinds"), most=asked["most"])
-        return Response(AnswerOutput(answer).data)
+        return Response(FindOutput(answer).data)
 
 
 class TwinQuery(Input):

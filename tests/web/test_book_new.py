@@ -176,7 +176,8 @@ def test_what_was_looked_for_stands_in_its_field(at_desk):
 @pytest.mark.parametrize(
     "sent",
     [{"taken": "x"}, {"taken": "9" * 40}, {"rows": "-1"}, {"rows": "999999999999"}, {"model": "x"},
-     {"vehicle": "9" * 30}, {"take": "0"}, {"another": "1", "rows": "9" * 99}, {"corner_front_left": "\u0000"}, {"name": "\u0000"}],
+     {"vehicle": "9" * 30}, {"take": "0"}, {"another": "1", "rows": "9" * 99},
+     {"corner_front_left": "\u0000"}, {"name": "\u0000"}],
 )  # fmt: skip
 @pytest.mark.parametrize("button", ["book", "show"])
 def test_nonsense_is_no_fault_of_ours(at_desk, sent, button):
