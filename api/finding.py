@@ -29,7 +29,7 @@ class FindQuery(Input):
         return kinds
 
 
-class FoundOutput(serializers.Serializer):
+class HitOutput(serializers.Serializer):
     kind = Choice(choices=finding.Kind.choices)
     id = serializers.IntegerField(
         source="row.pk", help_text="Of the customer, vehicle, damper or order; of a tag, the job."
@@ -42,7 +42,7 @@ class FoundOutput(serializers.Serializer):
 
 
 class FindOutput(serializers.Serializer):
-    found = FoundOutput(many=True)
+    found = HitOutput(many=True)
     more = serializers.BooleanField()
     words = serializers.CharField(
         help_text="When nothing says what was asked: what was looked for instead; else empty."
