@@ -29,7 +29,7 @@ class FindQuery(Input):
         return kinds
 
 
-class FoundOutput(serializers.Serializer):
+class HitOutput(serializers.Serializer):
     kind = Choice(choices=finding.Kind.choices)
     id = serializers.IntegerField(
         source="row.pk", help_text="Of the customer, vehicle, damper or order; of a tag, the job."
@@ -41,8 +41,8 @@ class FoundOutput(serializers.Serializer):
     url = serializers.CharField(help_text="Its page.")
 
 
-class AnswerOutput(serializers.Serializer):
-    found = FoundOutput(many=True)
+class FindOutput(serializers.Serializer):
+    found = HitOutput(many=True)
     more = serializers.BooleanField()
     words = serializers.CharField(
         help_text="When nothing says what was asked: what was looked for instead; else empty."
@@ -52,12 +52,12 @@ class AnswerOutput(serializers.Serializer):
 class Find(Endpoint):
     permission_classes = [Allows("look")]
 
-    @extend_schema(parameters=[FindQuery], responses=AnswerOutput)
+    @extend_schema(parameters=[FindQuery], responses=FindOutput)
     def get(self, request):
         """Find customers, vehicles, dampers, bag tags and orders by any part of a name or number."""
         asked = self.query(FindQuery)
         answer = finding.find(asked["q"], kinds=asked.get("kinds"), most=asked["most"])
-        return Response(AnswerOutput(answer).data)
+        return Response(FindOutput(answer).data)
 
 
 class TwinQuery(Input):

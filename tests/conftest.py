@@ -10,6 +10,7 @@ from shop.specs.models import Procedure, Step
 from shop.staff.models import Role
 from tests import factories
 
+SEARCH_INDEXES = ["core_searchentry_index", "core_searchword_index"]
 pytest_plugins = ["tests.servers"]
 
 
@@ -42,7 +43,8 @@ def no_tries_counted():
 @pytest.fixture(scope="session", autouse=True)
 def sqlite_can_be_emptied():
     """Between tests with real commits Django empties all tables: TRUNCATE on PostgreSQL, which row triggers do not see,
-    but DELETE on SQLite, which the append-only triggers refuse. So there they are dropped and made again around it."""
+    but DELETE on SQLite, which the append-only triggers refuse. So there they are dropped and made again around it, and
+    the indexes of the search, which triggers keep in step, are told to begin anew."""
     original = SQLiteOperations.sql_flush
 
     def sql_flush(self, *args, **kwargs):
@@ -50,7 +52,8 @@ def sqlite_can_be_emptied():
             cursor.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
             triggers = cursor.fetchall()
         drop = [f"DROP TRIGGER {name}" for name, _ in triggers]
-        return [*drop, *original(self, *args, **kwargs), *(sql for _, sql in triggers)]
+        anew = [f"INSERT INTO {index} ({index}) VALUES ('rebuild')" for index in SEARCH_INDEXES]
+        return [*drop, *original(self, *args, **kwargs), *anew, *(sql for _, sql in triggers)]
 
     SQLiteOperations.sql_flush = sql_flush
     yield

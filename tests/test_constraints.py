@@ -6,7 +6,7 @@ import pytest
 from django.apps import apps
 from django.db import IntegrityError, transaction
 
-from shop.core.models import RequestKey
+from shop.core.models import RequestKey, SearchEntry
 from shop.customers.models import Customer, MeterReading, Vehicle, VehicleModel
 from shop.dampers.models import Adjuster, Damper, DamperModel, Fitment, Position
 from shop.exchange.models import ImportRun
@@ -127,6 +127,7 @@ CASES = {
     "benchplan_day_once": copy(BenchPlan),
     "benchplan_of_something": change(BenchPlan, minutes=0),
     "benchbook_one_row": lambda: BenchBook.objects.create(pk=2),
+    "searchentry_once": copy(SearchEntry),
     "requestkey_once": copy(RequestKey),
     "importrun_kind_known": change(ImportRun, kind="tools"),
     "importrun_state_known": change(ImportRun, state="lost", problem_count=0),

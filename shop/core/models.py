@@ -36,7 +36,7 @@ class Heartbeat(models.Model):
 
 
 class SearchEntry(models.Model):
-    """What one customer, vehicle, damper or order is found by. Written by triggers alone, see shop/core/search/index.py.
+    """What one customer, vehicle, damper or order is found by. Only triggers write it, see shop/core/search/index.py.
 
     Words are folded as shop/core/search/words.py does, with two spaces around each.
     """

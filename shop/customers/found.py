@@ -5,7 +5,9 @@ from shop.core.search.words import MAIL
 
 # The e-mail address as one word of its letters, marked as such.
 _MAIL = f"CASE WHEN c.email = '' THEN '' ELSE '  ' || search_plain(c.email) || '{MAIL}  ' END"
-CUSTOMER = f"search_spaced(c.name) || search_digits(c.phone) || {_MAIL}"
+# A double name is found by either name, and by both written as one.
+_PARTS = "CASE WHEN c.name LIKE '%-%' THEN search_spaced(replace(c.name, '-', ' ')) ELSE '' END"
+CUSTOMER = f"search_spaced(c.name) || {_PARTS} || search_digits(c.phone) || {_MAIL}"
 CUSTOMER_COLUMNS = ("name", "phone", "email")
 VEHICLE = (
     "search_spaced(vm.maker) || search_spaced(vm.name) || search_one_spaced(CAST(v.model_year AS text)) "

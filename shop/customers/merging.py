@@ -142,7 +142,8 @@ def stays_of(customer: Customer) -> Customer:
 def check_present(customer: Customer) -> None:
     """Raise Conflict "merged" for one who was merged into another."""
     if customer.merged_into_id:
-        words = f"{customer} was merged into {customer.merged_into} (number {customer.merged_into_id}) meanwhile. Go on with that entry."
+        stays = f"{customer.merged_into} (number {customer.merged_into_id})"
+        words = f"{customer} was merged into {stays} meanwhile. Go on with that entry."
         raise Conflict(words, code="merged")
 
 

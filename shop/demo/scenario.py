@@ -17,6 +17,7 @@ from shop.dampers.measures import FOUND_AND_LEFT, QUANTITY, Measure
 from shop.dampers.models import CapStyle, Construction, Damper, DamperModel, Fitment, Position
 from shop.dampers.services import create_damper, fit_dampers, set_adjusters, set_fitments, set_geometry
 from shop.demo import bench_hours, buying
+from shop.demo.finding import entered_twice
 from shop.demo.scan import scan_of
 from shop.parts.models import Container, Part
 from shop.parts.services import receive
@@ -71,6 +72,7 @@ def load(now: datetime) -> bool:
     _arriving(shop)
     buying.load(manager=shop.people["manager"], desk=shop.people["desk"], now=now)
     bench_hours.busy_days(shop.people, shop.models, now)
+    entered_twice(vehicle_model=shop.vehicles["Ridge"], damper_model=shop.models["H2"], by=shop.people["desk"], now=now)
     return True
 
 

@@ -163,10 +163,8 @@ def _damper(row):
 
 def _tag(row):
     order = row.order
-    return (
-        row.tag,
-        f"Bag of {order.customer}: {row.damper}, {row.damper.where()}. {order} is {order.get_status_display()}; this damper is {row.get_status_display()}.",
-    )
+    states = f"{order} is {order.get_status_display()}; this damper is {row.get_status_display()}."
+    return row.tag, f"Bag of {order.customer}: {row.damper}, {row.damper.where()}. {states}"
 
 
 def _order(row):
@@ -177,7 +175,7 @@ TOLD = {Kind.CUSTOMER: _customer, Kind.VEHICLE: _vehicle, Kind.DAMPER: _damper, 
 
 
 def orders(text: str, rows=None):
-    """(orders, alike): those with this number or bag tag, or of which every word is said by them or by whose they are."""
+    """(orders, alike): those with this number or bag tag, or that say every word, by whose they are too."""
     rows = WorkOrder.objects.all() if rows is None else rows
     pk = order_pk(text)
     if pk and rows.filter(pk=pk).exists():

@@ -30,6 +30,7 @@ const follow = (place, address, names, enough) => {
 const value = (name) => form.elements[name]?.value.trim() ?? "";
 
 if (form) {
+  form.querySelector("[data-without-script]").remove();
   if (!value("taken"))
     follow(document.getElementById("twins"), form.dataset.twins, ["name", "phone", "email", "vin"], () =>
       ["name", "phone", "email"].some((name) => value(name).length > 3),

@@ -126,8 +126,8 @@ def _rows(sql, parameters):
 def _raw_alike(word):
     """The nearest words by the index over words, then who says the nearest."""
     ((near,),) = _rows(
-        "SET LOCAL enable_seqscan = off; SET LOCAL pg_trgm.similarity_threshold = 0.2; SELECT word FROM core_searchword "
-        "WHERE word %% %s ORDER BY similarity(word, %s) DESC LIMIT 1",
+        "SET LOCAL enable_seqscan = off; SET LOCAL pg_trgm.similarity_threshold = 0.2; "
+        "SELECT word FROM core_searchword WHERE word %% %s ORDER BY similarity(word, %s) DESC LIMIT 1",
         [word, word],
     )
     return _raw(near)
@@ -145,9 +145,12 @@ def _slip(word):
 def _reads_all(text):
     """Whether any statement of ours for this text is planned to read one of the large tables from end to end."""
     asked = []
-    with connection.execute_wrapper(
-        lambda run, sql, params, many, context: (asked.append((sql, params)), run(sql, params, many, context))[1]
-    ):
+
+    def note(run, sql, parameters, many, context):
+        asked.append((sql, parameters))
+        return run(sql, parameters, many, context)
+
+    with connection.execute_wrapper(note):
         asking.find(text, most=MOST)
     with transaction.atomic(), connection.cursor() as cursor:
         cursor.execute("SET LOCAL enable_seqscan = off")
@@ -177,7 +180,8 @@ def fill():
         base = Customer.objects.order_by("-pk").values_list("pk", flat=True).first() or 0
         raw = cursor.cursor
         with raw.copy(
-            "COPY customers_customer (id, name, email, phone, address, note, reminder_consent, version, created_at) FROM STDIN"
+            "COPY customers_customer (id, name, email, phone, address, note, reminder_consent, version, created_at) "
+            "FROM STDIN"
         ) as copy:
             for n in range(1, ROWS + 1):
                 name = f"{chance.choice(first)} {chance.choice(family)}"

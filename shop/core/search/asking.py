@@ -95,10 +95,13 @@ def saying(wanted: list[tuple[str, ...]], *kinds: str, whole: bool = False):
 
 
 def meant(asked: dict[str, str]) -> tuple[list[tuple[str, ...]], list[str], list[str]]:
-    """For words that nothing says those that are alike: (words to look for, unknown as typed, alike)."""
+    """Where nothing says all words, those that are alike for the ones that nothing says.
+
+    (words to look for, unknown as typed, alike); a single word is one that nothing says.
+    """
     wanted, unknown, alike = [], [], []
     for word, typed in asked.items():
-        if len(word) < 4 or is_said(word):
+        if len(word) < 4 or (len(asked) > 1 and is_said(word)):
             wanted.append((word,))
             continue
         unknown.append(typed)

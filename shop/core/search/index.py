@@ -63,12 +63,9 @@ class Source:
         for watch in (rows, *self.watches):
             name = f"{MARK}{self.kind}_of_{watch.table}"
             is_own = watch is rows
+            rows_there = f"SELECT {self.alias}.id FROM {self.table} {self.alias} {self.joins}"
             gone = f"DELETE FROM {ENTRY} WHERE kind = '{self.kind}' AND key "
-            gone += (
-                "= {row}.id"
-                if is_own
-                else f"IN (SELECT {self.alias}.id FROM {self.table} {self.alias} WHERE {watch.leads} = {{row}}.id)"
-            )
+            gone += "= {row}.id" if is_own else f"IN ({rows_there} WHERE {watch.leads} = {{row}}.id)"
             here = f"INSERT INTO {ENTRY} ({COLUMNS}) {self.select(f'{watch.leads} = NEW.id')}"
             if vendor == "postgresql":
                 # Somebody else may have put the entry there while this one waited for the lock on the old entry.
@@ -117,27 +114,21 @@ def functions(connection) -> list[str]:
     with connection.cursor() as cursor:
         cursor.execute("SELECT 1 FROM pg_collation WHERE collname = 'und-x-icu'")
         letters = ' COLLATE "und-x-icu"' if cursor.fetchone() else ""  # else the database's own idea of letters
-    singles = f"translate(lower(normalize(coalesce(given, ''), NFKD){letters}), '{''.join(words.SINGLE)}', '{''.join(words.SINGLE.values())}')"
+    ones, others = "".join(words.SINGLE), "".join(words.SINGLE.values())
+    singles = f"translate(lower(normalize(coalesce(given, ''), NFKD){letters}), '{ones}', '{others}')"
     for one, two in words.DOUBLE.items():
         singles = f"replace({singles}, '{one}', '{two}')"
     make = "CREATE OR REPLACE FUNCTION {}(given text) RETURNS text LANGUAGE sql IMMUTABLE PARALLEL SAFE AS $$ {} $$"
     kept = f"regexp_replace(({singles}){letters}, '[^[:alnum:][:space:]]', '', 'g')"
     one = f"regexp_replace(({singles}){letters}, '[^[:alnum:]]', '', 'g')"
     several = f"regexp_replace(btrim(regexp_replace({kept}{letters}, '[[:space:]]+', ' ', 'g')), ' ', '  ', 'g')"
+    padded = "SELECT CASE WHEN t = '' THEN '' ELSE '  ' || t || '  ' END FROM (SELECT {} AS t) s"
+    digits = "regexp_replace(coalesce(given, ''), '[^0-9]', '', 'g')"
     return [
         make.format("search_plain", f"SELECT {one}"),
-        make.format(
-            "search_spaced",
-            f"SELECT CASE WHEN t = '' THEN '' ELSE '  ' || t || '  ' END FROM (SELECT {several} AS t) s",
-        ),
-        make.format(
-            "search_one_spaced",
-            "SELECT CASE WHEN t = '' THEN '' ELSE '  ' || t || '  ' END FROM (SELECT search_plain(given) AS t) s",
-        ),
-        make.format(
-            "search_digits",
-            "SELECT CASE WHEN t = '' THEN '' ELSE '  ' || t || '  ' END FROM (SELECT regexp_replace(coalesce(given, ''), '[^0-9]', '', 'g') AS t) s",
-        ),
+        make.format("search_spaced", padded.format(several)),
+        make.format("search_one_spaced", padded.format("search_plain(given)")),
+        make.format("search_digits", padded.format(digits)),
     ]
 
 
@@ -216,7 +207,8 @@ def astray(connection=default_connection) -> int:
     stored, should = f"SELECT {COLUMNS} FROM {ENTRY}", f"SELECT * FROM ({_from_scratch()}) scratch"
     with connection.cursor() as cursor:
         cursor.execute(
-            f"SELECT (SELECT count(*) FROM ({stored} EXCEPT {should}) a) + (SELECT count(*) FROM ({should} EXCEPT {stored}) b)"
+            f"SELECT (SELECT count(*) FROM ({stored} EXCEPT {should}) a) "
+            f"+ (SELECT count(*) FROM ({should} EXCEPT {stored}) b)"
         )
         return cursor.fetchone()[0]
 
@@ -256,14 +248,14 @@ def rebuild(connection=default_connection) -> int:
         return cursor.fetchone()[0]
 
 
-def before_migrating(*, using, plan, **signal) -> None:
+def before_migrating(*, using, plan=(), **signal) -> None:
     from django.db import connections
 
     if plan:
         take_off(connections[using])
 
 
-def after_migrating(*, using, plan, **signal) -> None:
+def after_migrating(*, using, plan=(), **signal) -> None:
     """Behind the last migration the triggers come on again, and what was changed without them is caught up with."""
     from django.db import connections
 

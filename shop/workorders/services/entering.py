@@ -32,7 +32,7 @@ class VehicleTyped:
 
 @dataclass(frozen=True)
 class DamperTyped:
-    """A damper that no vehicle model brings: at a corner of the vehicle, or loose without one. place names its fields."""
+    """A damper that no vehicle model brings: at a corner of the vehicle, or loose. place names its fields."""
 
     model: DamperModel
     model_year: int
@@ -63,8 +63,8 @@ def book_new(
     """Enter what is new and book it. booking is what book() takes beside customer, vehicle and dampers.
 
     corners: which corners of the vehicle are booked, with a serial number or none for each. A new vehicle gets all
-    dampers that its model carries in its year. Without a vehicle the dampers are loose. A customer who is most likely in
-    the book already is refused under "anyway", unless anyway is said.
+    dampers that its model carries in its year. Without a vehicle the dampers are loose. A customer who is most likely
+    in the book already is refused under "anyway", unless anyway is said.
     """
     corners = corners or {}
     if customer is None:
@@ -102,7 +102,10 @@ def _enter_vehicle(customer, typed, by, at) -> Vehicle:
     if known and known.customer_id == customer.pk and not known.sold_on:
         return known
     if known:
-        words = f"{number} is the {known} of {known.customer}. Take that customer, or mark the vehicle as sold there and leave the number out here."
+        words = (
+            f"{number} is the {known} of {known.customer}. Take that customer, or mark the vehicle as sold there and "
+            "leave the number out here."
+        )
         raise refused(f"{VEHICLE}.vin", words, "known")
     try:
         return enter_vehicle(
