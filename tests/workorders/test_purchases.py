@@ -9,9 +9,10 @@ from hypothesis import strategies as st
 
 from shop.parts.arrivals import arrivals
 from shop.parts.models import SupplierItem
+from shop.parts.packs import cover
 from shop.parts.selectors import stock_of
 from shop.parts.services import Arrived, Wanted, add_item, fix_reorder, receive, receive_delivery, start_order
-from shop.workorders.purchases import cover, late_deliveries, reorder_list, to_buy, waited_for, waiting
+from shop.workorders.purchases import late_deliveries, reorder_list, to_buy, waited_for, waiting
 from shop.workorders.services import call_off, hold_for_waiting
 from tests import factories as make
 from tests.factories import NOON
