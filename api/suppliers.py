@@ -48,7 +48,7 @@ class SupplierQuery(Input):
 
 class SupplierInput(Input):
     name = serializers.CharField(max_length=80)
-    email = serializers.EmailField(allow_blank=True, default="")
+    email = serializers.EmailField(max_length=254, allow_blank=True, required=False)
     phone = serializers.CharField(max_length=40, allow_blank=True, default="")
     address = serializers.CharField(max_length=300, allow_blank=True, default="")
     account_number = serializers.CharField(max_length=40, allow_blank=True, default="")
@@ -63,7 +63,7 @@ class SupplierChange(Input):
 
     version = Version()
     name = serializers.CharField(max_length=80, required=False)
-    email = serializers.EmailField(allow_blank=True, required=False)
+    email = serializers.EmailField(max_length=254, allow_blank=True, required=False)
     phone = serializers.CharField(max_length=40, allow_blank=True, required=False)
     address = serializers.CharField(max_length=300, allow_blank=True, required=False)
     account_number = serializers.CharField(max_length=40, allow_blank=True, required=False)
