@@ -16,7 +16,7 @@ SUPPLIER = {"name": "Ferrisgate Supply", "lead_days": 5, "order_days": "024", "e
 
 @pytest.fixture
 def kit(db):
-    return make.make_part("SK-1", name="seal kit")
+    return make.make_part("KIT-1", name="seal kit")
 
 
 @pytest.fixture
@@ -45,7 +45,7 @@ def test_from_a_supplier_to_parts_on_the_shelf(at_desk, as_manager, kit):
     assert stock_of([kit])[kit.pk].on_hand == 8
     assert came["receipts"][0]["lines"][0]["movement"] == Movement.objects.get().pk
     text = at_desk.get(f"{path}text/").json()["text"]
-    assert "- 12 × piece: seal kit (our SK-1), at 18.50 USD = 222.00 USD" in text
+    assert "- 12 × piece: seal kit (our KIT-1), at 18.50 USD = 222.00 USD" in text
     assert at_desk.get(f"{path}paper/").content.startswith(b"%PDF")
     over = at_desk.made(f"{path}call-off/", {"why": "they cannot deliver"})
     assert (over["status"], over["lines"][0]["called_off"]) == ("closed", 4)

@@ -26,7 +26,7 @@ def ferrisgate(db):
 
 @pytest.fixture
 def kit(db):
-    return make.make_part("SK-1", name="seal kit H2")
+    return make.make_part("KIT-1", name="seal kit H2")
 
 
 @pytest.fixture
@@ -82,14 +82,14 @@ def test_an_order_is_made_from_what_is_short_in_two_clicks(at_desk, kit, ferrisg
 def test_the_page_tells_what_is_late_unsold_and_no_stock_item(at_bench, kit, ferrisgate):
     item = make.make_item(kit, ferrisgate)
     late = make.make_purchase((item, 2), expected_on=date(2026, 11, 20), at=NOON - timedelta(days=9))
-    ghost = make.make_part("SK-7", name="seal kit E5")
+    ghost = make.make_part("KIT-7", name="seal kit E5")
     waits(ghost)
     model = make.make_damper_model()
     make.make_kit_line(model, "NEVER-1", name="clip")
     make.make_order(dampers=[make.make_damper(model=model)])
     page = words(at_bench.get(BUYING))
-    assert f"{late} Ferrisgate Supply 555-0161 Expected Friday 20 November: 2 × SK-1 seal kit H2, piece" in page
-    assert "SK-7 seal kit E5 2 to buy. Enter who sells it" in page
+    assert f"{late} Ferrisgate Supply 555-0161 Expected Friday 20 November: 2 × KIT-1 seal kit H2, piece" in page
+    assert "KIT-7 seal kit E5 2 to buy. Enter who sells it" in page
     assert "NEVER-1 clip 1 for" in page
     assert "Draft this order" not in page
 
@@ -138,11 +138,11 @@ def test_what_comes_is_put_on_the_shelf_and_held_for_who_waits(at_desk, kit, ord
     answer = send(at_desk, url, **{"delivery_note": "8817", f"units_{line.pk}": "8", f"price_{line.pk}": "18,75"})
     page = words(at_desk.get(answer.url))
     assert "Delivery note 8817 is entered" in page
-    assert "8 × SK-1 seal kit H2, piece, paid 18.75 for one" in page
+    assert "8 × KIT-1 seal kit H2, piece, paid 18.75 for one" in page
     assert on_hand(kit) == 8
     assert "Orders wait for what came." in page
     page = words(at_desk.post(page_of("purchase_hold", order.pk), follow=True))
-    assert f"Held: 2 of SK-1 seal kit H2 for {waiting}." in page
+    assert f"Held: 2 of KIT-1 seal kit H2 for {waiting}." in page
     assert "Orders wait for what came." not in page
     page = words(at_desk.post(page_of("purchase_hold", order.pk), follow=True))
     assert "Nothing was held" in page
@@ -152,7 +152,7 @@ def test_more_than_ordered_is_asked_about_and_kept_with_a_reason(at_desk, kit, o
     line, url = order.lines.get(), page_of("purchase_receive", order.pk)
     answer = send(at_desk, url, **{"delivery_note": "8817", f"units_{line.pk}": "14"})
     assert answer.status_code == 422
-    assert "12 of SK-1 seal kit H2, piece were ordered: 12 still to come, not 14" in words(answer)
+    assert "12 of KIT-1 seal kit H2, piece were ordered: 12 still to come, not 14" in words(answer)
     filled = form(answer)
     assert (filled["delivery_note"], filled[f"units_{line.pk}"]) == ("8817", "14")
     assert not Movement.objects.exists()
@@ -218,7 +218,7 @@ def test_a_line_of_a_sent_order_takes_another_day_with_a_reason(at_desk, order):
 def test_an_order_prints_and_reads_as_plain_text(at_bench, order):
     assert at_bench.get(page_of("purchase_paper", order.pk)).content.startswith(b"%PDF")
     text = at_bench.get(page_of("purchase_text", order.pk)).content.decode()
-    assert "- 12 × piece: FG-1, seal kit H2 (our SK-1), at 18.50 USD = 222.00 USD" in text
+    assert "- 12 × piece: FG-1, seal kit H2 (our KIT-1), at 18.50 USD = 222.00 USD" in text
     assert max(map(len, text.splitlines())) <= 78
     assert "mailto:orders@example.com?subject=Order%20" in at_bench.get(order.get_absolute_url()).content.decode()
 
@@ -226,7 +226,7 @@ def test_an_order_prints_and_reads_as_plain_text(at_bench, order):
 def test_orders_are_found_by_supplier_part_and_number(at_bench, order):
     stranger = make.make_supplier(name="Ondreval Trade")
     other = make.make_purchase((make.make_item(make.make_part("E5-9"), stranger), 1))
-    for text in ("ferrisgate", "SK-1", order.number, order.number[-4:]):
+    for text in ("ferrisgate", "KIT-1", order.number, order.number[-4:]):
         page = words(at_bench.get(page_of("purchases"), {"q": text}))
         assert order.number in page, text
         assert other.number not in page, text
@@ -259,7 +259,7 @@ def test_a_supplier_what_they_sell_and_a_price_are_entered(as_manager, kit):
     page = words(as_manager.get(answer.url))
     assert "Takes orders on Monday, Thursday" in page
     supplier = Supplier.objects.get()
-    asked = send(as_manager, page_of("item_new", supplier.pk), number="sk-1")
+    asked = send(as_manager, page_of("item_new", supplier.pk), number="kit-1")
     assert asked.url.endswith(f"?part={kit.pk}")
     send(as_manager, asked.url, price="18,50", their_number="FG-1")
     item = SupplierItem.objects.get()
@@ -271,9 +271,9 @@ def test_a_supplier_what_they_sell_and_a_price_are_entered(as_manager, kit):
 
 
 def test_a_part_that_is_no_stock_item_is_told(as_manager, ferrisgate):
-    answer = send(as_manager, page_of("item_new", ferrisgate.pk), number="SK-404")
+    answer = send(as_manager, page_of("item_new", ferrisgate.pk), number="KIT-404")
     assert answer.status_code == 422
-    assert "“SK-404” is no stock item." in words(answer)
+    assert "“KIT-404” is no stock item." in words(answer)
 
 
 def test_the_second_manager_who_changes_a_supplier_sees_what_the_first_wrote(as_manager, ferrisgate):
@@ -311,7 +311,7 @@ def test_reorder_points_tell_why_and_a_manager_sets_one_by_hand(as_manager, mana
     assert "it is not ordered again by itself" in words(as_manager.get(url))
     send(as_manager, url, "by-hand", to=page_of("reorder_fix", kit.pk), point="4", amount="6", why="season")
     page = words(as_manager.get(page_of("reorder_points")))
-    assert f"seal kit H2 SK-1 order again 3 0 0 0 3 4 6 Set by hand by {manager}: season." in page
+    assert f"seal kit H2 KIT-1 order again 3 0 0 0 3 4 6 Set by hand by {manager}: season." in page
     as_manager.post(page_of("reorder_fix", kit.pk), {"back": "1"})
     assert "it is not ordered again by itself" in words(as_manager.get(url))
 
