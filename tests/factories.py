@@ -228,6 +228,17 @@ def make_purchase(*lines, sent=True, expected_on=date(2026, 12, 2), by=None, at=
     return send_order(order=order, how="email", expected_on=expected_on, by=by, at=at) if sent else order
 
 
+def make_delivery(by=None, units=8):
+    """An order of twelve of which eight came with the delivery note n-1, and a reorder point set by hand."""
+    from shop.parts.services import Arrived, fix_reorder, receive_delivery
+
+    by, part = by or make_user(Role.DESK), make_part()
+    order = make_purchase((make_item(part), 12), by=by)
+    fix_reorder(part=part, point=2, amount=6, why="season", by=by, at=NOON)
+    arrived = [Arrived(order.lines.get(), units)]
+    return receive_delivery(order=order, delivery_note="n-1", arrived=arrived, by=by, at=NOON)
+
+
 def make_kit_line(damper_model, part_number, amount=1, measure=KitMeasure.COUNT, **given):
     return KitLine.objects.create(
         damper_model=damper_model,

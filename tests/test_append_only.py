@@ -4,7 +4,7 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 
 from shop.customers.models import MeterReading
-from shop.parts.models import Movement
+from shop.parts.models import Movement, Receipt, ReceiptLine, SupplierPrice
 from shop.specs.models import SheetEdition, SpecSheet, SpecValue
 from shop.staff.models import AuditEntry
 from shop.staff.services import note
@@ -31,6 +31,7 @@ def rows(desk, technician, second):
     services.reopen_damper(job=job, why="no full stroke", by=technician, at=NOON)
     SpecChange.objects.create(job=job, round=2, spec={"code": "H-2"}, why="page misread", by=technician, at=NOON)
     services.register_card(order=job.order, digest="a" * 64, at=NOON)
+    make.make_delivery(desk)
     note(who="Somebody", kind="test", key=1, what="a line", at=NOON)
     return {model: model.objects.first() for model in APPEND_ONLY}
 
@@ -46,8 +47,11 @@ APPEND_ONLY = [
     SpecChange,
     CardRevision,
     SheetEdition,
+    SupplierPrice,
+    Receipt,
+    ReceiptLine,
 ]
-A_COLUMN = {AuditEntry: {"what": "another line"}, CardRevision: {"digest": "b" * 64}}
+A_COLUMN = {AuditEntry: {"what": "another line"}, CardRevision: {"digest": "b" * 64}, SupplierPrice: {"price": 1}}
 
 
 @pytest.mark.parametrize("model", APPEND_ONLY, ids=lambda model: model.__name__)

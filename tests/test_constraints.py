@@ -10,7 +10,21 @@ from shop.core.models import RequestKey, SearchEntry
 from shop.customers.models import Customer, MeterReading, Vehicle, VehicleModel
 from shop.dampers.models import Adjuster, Damper, DamperModel, Fitment, Position
 from shop.exchange.models import ImportRun
-from shop.parts.models import Container, Lot, Movement, Part, Reservation
+from shop.parts.models import (
+    Container,
+    Lot,
+    Movement,
+    Part,
+    PurchaseLine,
+    PurchaseOrder,
+    Receipt,
+    ReceiptLine,
+    ReorderFix,
+    Reservation,
+    Supplier,
+    SupplierItem,
+    SupplierPrice,
+)
 from shop.picklists.models import PickLine
 from shop.specs.models import (
     KitLine,
@@ -75,6 +89,7 @@ def book(desk, technician, second, manager):
     ServiceInterval.objects.create(damper_model=model, months=6, source="test")
     ServiceInterval.objects.create(vehicle_model=vehicle.model, months=6, source="test")
     make.make_draft(manager)
+    make.make_delivery(desk)
 
 
 def change(model, **values):
@@ -106,6 +121,12 @@ def two_scans(**same):
         SheetScan.objects.create(**given | same, by=User.objects.first(), at=NOON)
 
 
+def two_of_a_size():
+    for _ in range(2):
+        container = Container.objects.last()
+        SupplierItem.objects.create(supplier=Supplier.objects.get(), part=container.part, container=container)
+
+
 CASES = {
     "workinghours_once": copy(WorkingHours),
     "workinghours_weekday_known": change(WorkingHours, weekday=7),
@@ -128,6 +149,30 @@ CASES = {
     "benchplan_of_something": change(BenchPlan, minutes=0),
     "benchbook_one_row": lambda: BenchBook.objects.create(pk=2),
     "searchentry_once": copy(SearchEntry),
+    "supplier_name_once": copy(Supplier, name=lambda row: row.name.upper()),
+    "supplier_name_given": change(Supplier, name=""),
+    "supplier_lead_plausible": change(Supplier, lead_days=251),
+    "supplieritem_size_once": two_of_a_size,
+    "supplieritem_piece_once": copy(SupplierItem),
+    "supplieritem_packs_of_something": change(SupplierItem, pack=0),
+    "supplieritem_minimum_of_something": change(SupplierItem, minimum=0),
+    "supplierprice_not_negative": copy(SupplierPrice, price=-1),
+    "purchaseorder_status_known": change(PurchaseOrder, status="lost"),
+    "purchaseorder_sent_says_how": change(PurchaseOrder, sent_how=""),
+    "purchaseorder_called_off_with_reason": change(PurchaseOrder, status="called_off", ended_at=NOON),
+    "purchaseorder_ended_at_some_time": change(PurchaseOrder, status="closed", ended_at=None),
+    "purchaseline_item_once": copy(PurchaseLine),
+    "purchaseline_of_something": change(PurchaseLine, units=0),
+    "purchaseline_price_not_negative": change(PurchaseLine, price=-1),
+    "purchaseline_calls_off_no_more": change(PurchaseLine, called_off=13),
+    "receipt_note_once": copy(Receipt, delivery_note=lambda row: row.delivery_note.upper()),
+    "receipt_note_given": copy(Receipt, delivery_note=""),
+    "receiptline_once": copy(ReceiptLine, movement=lambda row: make.make_movement(row.line.part, 1)),
+    "receiptline_sign_fits": copy(
+        ReceiptLine, movement=lambda row: make.make_movement(row.line.part, 1), corrects_id=lambda row: None, units=-1
+    ),
+    "receiptline_price_not_negative": copy(ReceiptLine, price=-1),
+    "reorderfix_with_reason": change(ReorderFix, why=""),
     "requestkey_once": copy(RequestKey),
     "importrun_kind_known": change(ImportRun, kind="tools"),
     "importrun_state_known": change(ImportRun, state="lost", problem_count=0),

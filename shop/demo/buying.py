@@ -16,6 +16,7 @@ from shop.parts.services import (
     send_order,
     start_order,
 )
+from shop.parts.workdays import add_working_days
 from shop.staff.models import User
 
 
@@ -57,7 +58,7 @@ def load(*, manager: User, desk: User, now: datetime) -> None:
 
 def _ordered(items: dict, desk: User, now: datetime) -> None:
     in_part = _send([(items["SK-P40", None], 6), (items["SK-E5", None], 4)], 9, 4, desk, now)
-    line = in_part.lines.first()
+    line = in_part.lines.last()
     receive_delivery(
         order=in_part, delivery_note="FG 88172", arrived=[Arrived(line, 2)], by=desk, at=now - timedelta(days=2)
     )
@@ -66,9 +67,10 @@ def _ordered(items: dict, desk: User, now: datetime) -> None:
 
 
 def _send(wanted: list[tuple[SupplierItem, int]], ago: int, in_days: int, desk: User, now: datetime) -> PurchaseOrder:
-    """An order sent some days ago, expected some days from now."""
+    """An order sent some days ago, expected some working days from now, or days before."""
     at = now - timedelta(days=ago)
     lines = [Wanted(item, units) for item, units in wanted]
     order = start_order(supplier=lines[0].item.supplier, wanted=lines, by=desk, at=at)
-    expected = local_day(now) + timedelta(days=in_days)
+    today = local_day(now)
+    expected = add_working_days(today, in_days) if in_days > 0 else today + timedelta(days=in_days)
     return send_order(order=order, how="email", expected_on=expected, by=desk, at=at)

@@ -15,7 +15,7 @@ from django.conf import settings
 from django.db.models import Min, Sum
 from django.utils import timezone
 
-from shop.calc.inventory import Demand, demand, order_quantity, reorder_point, whole_packs
+from shop.calc.inventory import Demand, demand, order_quantity, reorder_point
 from shop.core.amounts import stock_amount
 from shop.core.clock import local_day
 from shop.parts.models import (
@@ -26,6 +26,7 @@ from shop.parts.models import (
     ReorderFix,
     SupplierItem,
 )
+from shop.parts.packs import cover
 from shop.parts.selectors import Stock, stock_of
 from shop.parts.workdays import CALENDAR_DAYS_A_WORKING_DAY
 
@@ -162,7 +163,7 @@ def _reorder(part, stock, coming, short, taken, since, today, items, fix) -> Reo
             settings.SERVICE_LEVEL_PERCENT / 100,
         )
         point = reckoned = max(_whole(normal), int(year.largest))
-        amount = _amount(use, year, item)
+        amount = _amount(use, year, items)
         why = _why(part, use, year, item, lead, spread, point, amount, normal)
     reckoned_amount = amount
     if fix:
@@ -183,18 +184,17 @@ def _whole(amount: float) -> int:
     return ceil(round(amount, 6))  # 6.000000001 is a six that went through a square root
 
 
-def _amount(use: Demand, year: Demand, item: SupplierItem | None) -> int:
-    """Base units to order at a time."""
-    size = item.size if item else 1
+def _amount(use: Demand, year: Demand, items: list[SupplierItem]) -> int:
+    """Base units to order at a time, in whole packs of the supplier who asks least."""
+    item = items[0] if items else None
     per_year = use.mean * YEAR
     wanted = per_year / 4  # nobody knows the price: a quarter's use
     if item and item.price:
-        keeping = float(item.price) * settings.KEEPING_PERCENT / 100
-        wanted = order_quantity(per_year / size, settings.ORDER_COST, keeping) * size
-    wanted = max(min(wanted, per_year), year.largest, 1)
-    if not item:
-        return _whole(wanted)
-    return whole_packs(_whole(wanted), size, item.pack, item.minimum) * size
+        keeping = float(item.price) / item.size * settings.KEEPING_PERCENT / 100
+        wanted = order_quantity(per_year, settings.ORDER_COST, keeping)
+    wanted = _whole(max(min(wanted, per_year), year.largest, 1))
+    sold = [one for one in items if one.supplier_id == item.supplier_id] if item else []
+    return sum(one.amount for one in cover(wanted, sold)) if sold else wanted
 
 
 def _why(part, use, year, item, lead, spread, point, amount, normal) -> str:

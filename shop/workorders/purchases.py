@@ -7,9 +7,6 @@ from decimal import Decimal
 
 from django.db.models import Exists, OuterRef, Q
 
-from shop.calc import containers as calc
-from shop.calc.inventory import whole_packs
-from shop.calc.money import to_cent
 from shop.core.clock import local_day
 from shop.parts.arrivals import Arrival, Coming, arrival, coming_of
 from shop.parts.models import (
@@ -22,13 +19,13 @@ from shop.parts.models import (
     Supplier,
     SupplierItem,
 )
+from shop.parts.packs import Buy, cover
 from shop.parts.reorder import TAKEN, YEAR_AGO, Reorder, reorder, usual_items
 from shop.parts.workdays import day_name, delivery_day
 from shop.picklists.models import PickLine
 from shop.workorders.models import OrderStatus, WorkOrder
 
 GATHERING = (OrderStatus.BOOKED, OrderStatus.ON_BENCH)
-PRICE_STEPS = 10_000  # prices have four figures behind the point; whole numbers of them add up exactly
 
 
 @dataclass(frozen=True)
@@ -50,11 +47,16 @@ class Wait:
     short: Short
     promised: date
     arrival: Arrival
-    words: str
+    says: str
 
     @property
     def order(self) -> WorkOrder:
         return self.short.order
+
+    @property
+    def words(self) -> str:
+        """The whole sentence: LG-1042 promised Monday 30 November; …: 2 days late."""
+        return f"{self.order} {self.says}"
 
     @property
     def late_by(self) -> int:
@@ -64,23 +66,6 @@ class Wait:
     @property
     def at_risk(self) -> bool:
         return self.arrival.day is None or self.late_by > 0
-
-
-@dataclass(frozen=True)
-class Buy:
-    """So many pieces or containers of what a supplier sells."""
-
-    item: SupplierItem
-    units: int
-
-    @property
-    def net(self) -> Decimal | None:
-        """What it costs to the cent; None when nobody noted a price."""
-        return None if self.item.price is None else to_cent(self.item.price * self.units)
-
-    @property
-    def amount(self) -> int:
-        return self.units * self.item.size
 
 
 @dataclass(frozen=True)
@@ -271,13 +256,13 @@ def _waits(
         else:
             found = arrival(figures.part, min(short.amount, left), coming, sold, today, before=max(before - free, 0))
         promised = local_day(short.order.promised_for)
-        waits.append(Wait(short, promised, found, _in_words(short.order, promised, found)))
+        waits.append(Wait(short, promised, found, _in_words(promised, found)))
         before += short.amount
     return waits
 
 
-def _in_words(order: WorkOrder, promised: date, found: Arrival) -> str:
-    words = f"{order} promised {day_name(promised)}; {found.words}"
+def _in_words(promised: date, found: Arrival) -> str:
+    words = f"promised {day_name(promised)}; {found.words}"
     if found.day is None:
         return f"{words}: nobody can say when"
     late = (found.day - promised).days
@@ -306,37 +291,6 @@ def _instead(options: list[tuple], today: date) -> str:
             more = f" for {other - cost} more" if not (unknown or no_price) else ""
             return f"{sold[0].supplier} delivers sooner, on {day_name(theirs)}{more}"
     return ""
-
-
-def cover(need: int, items: list[SupplierItem]) -> list[Buy]:
-    """Whole packs of what one supplier sells that hold an amount at least cost, then least left over, then fewest.
-
-    items carry .price; without any price the least is left over. A minimum may make another size the cheaper one: the
-    mix of all sizes, raised to their minimums, is held against each size by itself.
-    """
-    priced = [item for item in items if item.price is not None] or items
-    by_key = {item.pk: item for item in priced}
-    found = calc.cover(
-        need,
-        [calc.Container(one.pk, one.size * one.pack, _in_steps(one) * one.pack) for one in priced],
-        objective="cost" if priced[0].price is not None else "waste",
-    )
-    mixed = {
-        key: whole_packs(n * by_key[key].pack, 1, by_key[key].pack, by_key[key].minimum)
-        for key, n in found.counts.items()
-    }
-    alone = [{one.pk: whole_packs(need, one.size, one.pack, one.minimum)} for one in priced]
-
-    def worth(units: dict[int, int]) -> tuple[int, int, int]:
-        cost = sum(n * _in_steps(by_key[key]) for key, n in units.items())
-        return cost, sum(n * by_key[key].size for key, n in units.items()), sum(units.values())
-
-    best = min([mixed, *alone], key=worth)
-    return [Buy(by_key[key], units) for key, units in best.items()]
-
-
-def _in_steps(item: SupplierItem) -> int:
-    return int((item.price or 0) * PRICE_STEPS)
 
 
 def late_deliveries(today: date) -> list[PurchaseLine]:

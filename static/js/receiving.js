@@ -10,7 +10,13 @@ if (form && scanner) {
   const rows = [...form.querySelectorAll("[data-numbers]")];
   const units = (row) => row.querySelector("[data-units]");
   scanner.hidden = false;
-  field.focus();
+
+  // A scanner ends the delivery note with Enter: on to the parts, not off to the shelf.
+  form.querySelector("[data-note] input").addEventListener("keydown", (event) => {
+    if (event.key !== "Enter") return;
+    event.preventDefault();
+    field.focus();
+  });
 
   const count = (typed) => {
     const number = typed.trim().toLowerCase();

@@ -65,6 +65,7 @@ def rows(db):
     manager, family = make.make_user("manager"), make_family()
     job = DamperJob.objects.get(pk=make_one_on_bench(family, manager, manager, make.make_user("technician")))
     draft = make.make_draft(manager)
+    receipt = make.make_delivery(manager)
     ids = {
         "customers": job.order.customer_id,
         "vehicles": job.order.vehicle_id,
@@ -79,6 +80,10 @@ def rows(db):
         "sheets": family["damper_model"].sheets.first().pk,
         "fitments": family["vehicle_model"].fitments.first().pk,
         "procedures": draft.pk,
+        "suppliers": receipt.order.supplier_id,
+        "supplier-items": receipt.order.lines.get().item_id,
+        "purchase-orders": receipt.order_id,
+        "delivery-lines": receipt.lines.get().pk,
         "exchange": make.make_import_run(by=manager).pk,
         "bench-hours": make.make_bench_hours(person=manager).pk,
         "absences": make.make_absence(manager).pk,

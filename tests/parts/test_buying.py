@@ -34,7 +34,7 @@ SOON = date(2026, 12, 2)
 @pytest.fixture
 def kits(db):
     """Twelve seal kits on their way."""
-    part = make.make_part("SK-1", on_hand=1)
+    part = make.make_part("KIT-1", on_hand=1)
     return make.make_purchase((make.make_item(part, price="18.50"), 12))
 
 

@@ -202,12 +202,12 @@ def test_a_late_delivery_is_told_and_counts_from_the_next_working_day():
 
 
 def test_a_draft_is_no_order_and_nobody_can_say_without_a_supplier():
-    part, unknown = make.make_part(), make.make_part("SK-9")
+    part, unknown = make.make_part(), make.make_part("KIT-9")
     make.make_purchase((make.make_item(part), 5), sent=False)
     got = arrivals({part: 1, unknown: 1}, today=TODAY)
     assert got[part.pk].words.startswith("not ordered; ")
     assert got[unknown.pk].day is None
-    assert got[unknown.pk].words == "not ordered, and no supplier is known for SK-9"
+    assert got[unknown.pk].words == "not ordered, and no supplier is known for KIT-9"
 
 
 # --- working days

@@ -9,9 +9,10 @@ from hypothesis import strategies as st
 
 from shop.parts.arrivals import arrivals
 from shop.parts.models import SupplierItem
+from shop.parts.packs import cover
 from shop.parts.selectors import stock_of
 from shop.parts.services import Arrived, Wanted, add_item, fix_reorder, receive, receive_delivery, start_order
-from shop.workorders.purchases import cover, late_deliveries, reorder_list, to_buy, waited_for, waiting
+from shop.workorders.purchases import late_deliveries, reorder_list, to_buy, waited_for, waiting
 from shop.workorders.services import call_off, hold_for_waiting
 from tests import factories as make
 from tests.factories import NOON
@@ -43,7 +44,7 @@ def one_row(found):
 
 
 def test_short_lines_become_a_suggestion_with_the_promise_at_risk(ferrisgate):
-    kit = make.make_part("SK-1", name="seal kit", on_hand=1)
+    kit = make.make_part("KIT-1", name="seal kit", on_hand=1)
     make.make_item(kit, ferrisgate, price="18.50", pack=4)
     late, in_time = order_for(kit, 3, promised_in=5), order_for(kit, 2, promised_in=9)
     found = to_buy(now=NOON)
@@ -60,7 +61,7 @@ def test_short_lines_become_a_suggestion_with_the_promise_at_risk(ferrisgate):
 
 
 def test_what_is_on_its_way_goes_to_the_earliest_promise_and_only_the_rest_is_bought(ferrisgate):
-    kit = make.make_part("SK-1")
+    kit = make.make_part("KIT-1")
     item = make.make_item(kit, ferrisgate)
     first, second = order_for(kit, 2, promised_in=6), order_for(kit, 2, promised_in=8)
     purchase = make.make_purchase((item, 3), expected_on=date(2026, 12, 1))
@@ -80,7 +81,7 @@ def test_what_is_on_its_way_goes_to_the_earliest_promise_and_only_the_rest_is_bo
 
 
 def test_what_stands_in_a_draft_is_not_suggested_again(ferrisgate):
-    kit = make.make_part("SK-1")
+    kit = make.make_part("KIT-1")
     item = make.make_item(kit, ferrisgate)
     order_for(kit, 2)
     row = one_row(to_buy(now=NOON))
@@ -93,7 +94,7 @@ def test_what_stands_in_a_draft_is_not_suggested_again(ferrisgate):
 
 
 def test_who_keeps_the_promise_is_asked_before_who_is_cheap(ferrisgate):
-    kit = make.make_part("SK-1")
+    kit = make.make_part("KIT-1")
     make.make_item(kit, ferrisgate, price="15.00")
     sooner = make.make_supplier(name="Ondreval Trade", lead_days=2)
     make.make_item(kit, sooner, price="19.00")
@@ -111,7 +112,7 @@ def test_who_keeps_the_promise_is_asked_before_who_is_cheap(ferrisgate):
 
 
 def test_what_is_at_its_reorder_point_is_suggested_beside_what_is_short(ferrisgate, manager):
-    kit, shelf = make.make_part("SK-1"), make.make_part("SK-2", on_hand=2)
+    kit, shelf = make.make_part("KIT-1"), make.make_part("KIT-2", on_hand=2)
     for part in (kit, shelf):
         make.make_item(part, ferrisgate)
     fix_reorder(part=shelf, point=2, amount=5, why="season", by=manager, at=NOON)
@@ -123,15 +124,15 @@ def test_what_is_at_its_reorder_point_is_suggested_beside_what_is_short(ferrisga
 
 
 def test_what_nobody_sells_or_is_no_stock_item_is_told(ferrisgate):
-    kit, ghost = make.make_part("SK-1"), make.make_part("SK-9")
+    kit, ghost = make.make_part("KIT-1"), make.make_part("KIT-9")
     order = order_for(kit)
     order_for(ghost)
-    type(ghost).objects.filter(pk=ghost.pk).update(number="SK-8")
+    type(ghost).objects.filter(pk=ghost.pk).update(number="KIT-8")
     found = to_buy(now=NOON)
-    assert {row.part.number for row in found.unsold} == {"SK-1", "SK-8"}
+    assert {row.part.number for row in found.unsold} == {"KIT-1", "KIT-8"}
     row = next(one for one in found.unsold if one.part == kit)
     assert row.waits[0].words == (
-        f"{order} promised Monday 30 November; not ordered, and no supplier is known for SK-1: nobody can say when"
+        f"{order} promised Monday 30 November; not ordered, and no supplier is known for KIT-1: nobody can say when"
     )
     assert row.at_risk
     model = make.make_damper_model()
@@ -141,7 +142,7 @@ def test_what_nobody_sells_or_is_no_stock_item_is_told(ferrisgate):
 
 
 def test_what_lies_on_the_shelf_is_not_bought_but_told_to_be_held(ferrisgate):
-    kit = make.make_part("SK-1")
+    kit = make.make_part("KIT-1")
     make.make_item(kit, ferrisgate)
     order = order_for(kit, 2)
     make.make_movement(kit, 2)
@@ -248,14 +249,14 @@ def test_what_is_suggested_covers_what_is_short_in_whole_packs(db, need, rows):
 
 @pytest.mark.flow
 def test_what_came_is_held_for_the_orders_that_wait_in_the_order_of_their_promises(ferrisgate, desk):
-    kit = make.make_part("SK-1", name="seal kit")
+    kit = make.make_part("KIT-1", name="seal kit")
     purchase = make.make_purchase((make.make_item(kit, ferrisgate), 3))
     last, first = order_for(kit, 2, promised_in=9), order_for(kit, 2, promised_in=3)
     receive_delivery(order=purchase, delivery_note="1", arrived=[Arrived(purchase.lines.get(), 3)], by=desk, at=NOON)
     got = hold_for_waiting(parts=[kit], by=desk, at=NOON)
     assert [one.words for one in got] == [
-        f"2 of SK-1 seal kit for {first}",
-        f"1 of SK-1 seal kit for {last}, still lacks 1",
+        f"2 of KIT-1 seal kit for {first}",
+        f"1 of KIT-1 seal kit for {last}, still lacks 1",
     ]
     assert hold_for_waiting(parts=[kit], by=desk, at=NOON) == []
     assert [(one.order, one.amount) for one in waiting()] == [(last, 1)]
@@ -264,7 +265,7 @@ def test_what_came_is_held_for_the_orders_that_wait_in_the_order_of_their_promis
 
 @pytest.mark.django_db(transaction=True)
 def test_two_people_holding_at_once_and_a_booking_beside_it_promise_nothing_twice():
-    kits = [make.make_part(f"SK-{n}") for n in (1, 2)]
+    kits = [make.make_part(f"KIT-{n}") for n in (1, 2)]
     models = [make.make_damper_model() for _ in range(2)]
     for model, order in zip(models, (kits, kits[::-1]), strict=True):
         for kit in order:

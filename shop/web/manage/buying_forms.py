@@ -42,6 +42,16 @@ def units_field(label, least=0, **kwargs):
     )
 
 
+class WeekdaysField(forms.MultipleChoiceField):
+    """Days to tick; cleans to what the book keeps of them: 024."""
+
+    def prepare_value(self, value):
+        return list(value) if isinstance(value, str) else value
+
+    def clean(self, value):
+        return "".join(sorted(super().clean(value)))
+
+
 class SupplierForm(KeyedForm):
     name = forms.CharField(max_length=80)
     account_number = forms.CharField(
@@ -64,7 +74,7 @@ class SupplierForm(KeyedForm):
         widget=forms.TextInput(NUMBERS),
         help_text="How much it usually differs (standard deviation). It makes the safety stock larger.",
     )
-    order_days = forms.MultipleChoiceField(
+    order_days = WeekdaysField(
         choices=[(str(n), name) for n, name in enumerate(WEEKDAYS[:5])],
         required=False,
         widget=forms.CheckboxSelectMultiple,
@@ -74,21 +84,19 @@ class SupplierForm(KeyedForm):
     address = text_field(300, required=False)
     note = text_field(500, required=False)
 
-    def clean_order_days(self):
-        return "".join(self.cleaned_data["order_days"])
-
 
 class SupplierChangeForm(VersionedForm, SupplierForm):
     in_use = forms.BooleanField(required=False, label="In use: orders may go there")
 
-    @classmethod
-    def filled_from(cls, row):
-        return super().filled_from(row) | {"order_days": list(row.order_days)}
+    def _sent(self, name):
+        if name == "order_days":
+            return "".join(sorted(self.data.getlist(self.add_prefix(name))))
+        return super()._sent(name)
 
-    def catch_up(self, row):
-        super().catch_up(row)
-        if self.now:  # days are ticked, not typed: tell them as they are told elsewhere
-            self.now = [(label, value) for label, value in self.now if label != "Takes orders on"]
+    def _in_words(self, name, value):
+        if name == "order_days":
+            return ", ".join(WEEKDAYS[int(one)] for one in value) or "any working day"
+        return super()._in_words(name, value)
 
 
 class ItemForm(KeyedForm):
