@@ -17,6 +17,7 @@ from shop.dampers.measures import FOUND_AND_LEFT, QUANTITY, Measure
 from shop.dampers.models import CapStyle, Construction, Damper, DamperModel, Fitment, Position
 from shop.dampers.services import create_damper, fit_dampers, set_adjusters, set_fitments, set_geometry
 from shop.demo.scan import scan_of
+from shop.demo.stock_room import fill_stock_room
 from shop.parts.models import Container, Part
 from shop.parts.services import receive
 from shop.picklists.services import pick
@@ -67,6 +68,7 @@ def load(now: datetime) -> bool:
     _ready(shop)
     _on_the_benches(shop)
     _arriving(shop)
+    fill_stock_room(shop)
     return True
 
 
