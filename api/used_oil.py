@@ -1,5 +1,8 @@
 """The used-oil log and its drums, and the order in which one walks past the bins."""
 
+from functools import wraps
+
+from django.core.exceptions import ValidationError
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
@@ -8,6 +11,7 @@ from rest_framework.response import Response
 from api.endpoint import Endpoint
 from api.fields import Brief, Choice, Day, Input, QuantityInput, QuantityOutput, Ref, stock_quantity
 from api.permissions import Allows
+from shop.core.errors import renamed
 from shop.parts.models import Drum, DrumKind, Fluid, Look, OilEntry
 from shop.parts.services import (
     add_drum,
@@ -161,6 +165,19 @@ def _drums(drums):
     return DrumOutput(drums, many=True, context={"states": states}).data
 
 
+def _by_volume(service):
+    """The function with its refusals of "entered" under the name that the API gives it."""
+
+    @wraps(service)
+    def call(**given):
+        try:
+            return service(**given)
+        except ValidationError as error:
+            raise renamed(error, entered="volume") from error
+
+    return call
+
+
 def _day(data):
     return data.get("on") or timezone.localdate()
 
@@ -199,7 +216,7 @@ class DrumHandOver(Endpoint):
         """Enter what a hauler took from a drum. More than the book has is asked about under “sure”."""
         data, drum = self.body(HandOverInput), self.find(Drum, pk)
         on, entered = _day(data), data.pop("volume", None)
-        entry = self.do(hand_over, drum=drum, **data | {"on": on, "entered": entered})
+        entry = self.do(_by_volume(hand_over), drum=drum, **data | {"on": on, "entered": entered})
         return Response(OilEntryOutput(entry).data, status=201)
 
 
@@ -224,7 +241,11 @@ class OilLog(Endpoint):
         data = self.body(PourInput)
         on, entered, job, source = _day(data), data.pop("volume", None), data.pop("job"), data.pop("source")
         given = data | {"on": on, "entered": entered}
-        entry = self.do(note_drained_oil, job=job, **given) if job else self.do(pour_in, source=source, **given)
+        entry = (
+            self.do(_by_volume(note_drained_oil), job=job, **given)
+            if job
+            else self.do(_by_volume(pour_in), source=source, **given)
+        )
         return Response(OilEntryOutput(entry).data, status=201)
 
 
@@ -236,7 +257,7 @@ class OilCorrect(Endpoint):
         """Put a wrong line right by a new one that names it."""
         data, entry = self.body(CorrectInput), self.find(OilEntry, pk)
         entered = data.pop("volume", None)
-        made = self.do(correct_entry, entry=entry, entered=entered, **data)
+        made = self.do(_by_volume(correct_entry), entry=entry, entered=entered, **data)
         return Response(OilEntryOutput(made).data, status=201)
 
 

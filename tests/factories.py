@@ -341,6 +341,24 @@ def open_the_gate(job, first, second):
             return
 
 
+def make_drum(name=None, litres=200, **given):
+    from shop.parts.models import Drum
+
+    given = {"holds": "oil", "made_at": NOON} | given
+    return Drum.objects.create(name=name or f"Used Oil {next(_number)}", capacity=litres * 1_000_000, **given)
+
+
+def make_oil_entry(drum=None, millilitres=340, **given):
+    """What was poured into a drum; below zero: handed over."""
+    from shop.parts.models import OilEntry
+
+    defaults = {"kind": "in", "fluid": "oil"} if millilitres >= 0 else {"kind": "out", "hauler": "Basin Oil Recovery"}
+    defaults |= {"figures": str(abs(millilitres)), "unit": "mL", "on": NOON.date(), "at": NOON}
+    given = defaults | {"by": None} | given
+    given["by"] = given["by"] or make_user(Role.DESK)
+    return OilEntry.objects.create(drum=drum or make_drum(), amount=millilitres * 1000, **given)
+
+
 def make_pick_list(part, amount, tag="1001-1", title="LG-1001"):
     """A pick list with one line, filled: it holds what is free."""
     from shop.picklists.models import PickList

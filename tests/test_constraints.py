@@ -12,8 +12,10 @@ from shop.dampers.models import Adjuster, Damper, DamperModel, Fitment, Position
 from shop.exchange.models import ImportRun
 from shop.parts.models import (
     Container,
+    Drum,
     Lot,
     Movement,
+    OilEntry,
     Part,
     PurchaseLine,
     PurchaseOrder,
@@ -24,6 +26,7 @@ from shop.parts.models import (
     Supplier,
     SupplierItem,
     SupplierPrice,
+    WalkStop,
 )
 from shop.picklists.models import PickLine
 from shop.specs.models import (
@@ -90,6 +93,8 @@ def book(desk, technician, second, manager):
     ServiceInterval.objects.create(vehicle_model=vehicle.model, months=6, source="test")
     make.make_draft(manager)
     make.make_delivery(desk)
+    make.make_oil_entry()
+    WalkStop.objects.create(prefix="B", place=1)
 
 
 def change(model, **values):
@@ -272,6 +277,17 @@ CASES = {
     "part_keeps_a_while": change(Part, keeps_days=0),
     "lot_good_when_received": change(Lot, use_by=date(2000, 1, 1)),
     "lot_opened_after_it_came": change(Lot, opened_on=date(2000, 1, 1)),
+    "walkstop_prefix_given": change(WalkStop, prefix=""),
+    "drum_name_given": change(Drum, name=""),
+    "drum_kind_known": change(Drum, holds="milk"),
+    "drum_holds_something": change(Drum, capacity=0),
+    "oilentry_kind_known": copy(OilEntry, kind="lost", fluid=""),
+    "oilentry_fluid_known": copy(OilEntry, fluid=""),
+    "oilentry_look_known": copy(OilEntry, look="blue"),
+    "oilentry_of_something": copy(OilEntry, amount=0),
+    "oilentry_sign_fits": copy(OilEntry, amount=-1),
+    "oilentry_handed_to_somebody": copy(OilEntry, kind="out", fluid="", amount=-1),
+    "oilentry_correction_says_why": copy(OilEntry, corrects=lambda row: OilEntry.objects.first()),
     "pickline_once_per_bag": copy(PickLine, reservation=None),
     "pickline_of_something": change(PickLine, amount=0),
     "pickline_measure_known": change(PickLine, measure="length"),

@@ -19,6 +19,7 @@ from shop.dampers.services import create_damper, fit_dampers, set_adjusters, set
 from shop.demo import bench_hours, buying
 from shop.demo.finding import entered_twice
 from shop.demo.scan import scan_of
+from shop.demo.stock_room import fill_stock_room
 from shop.parts.models import Container, Part
 from shop.parts.services import receive
 from shop.picklists.services import pick
@@ -73,6 +74,7 @@ def load(now: datetime) -> bool:
     buying.load(manager=shop.people["manager"], desk=shop.people["desk"], now=now)
     bench_hours.busy_days(shop.people, shop.models, now)
     entered_twice(vehicle_model=shop.vehicles["Ridge"], damper_model=shop.models["H2"], by=shop.people["desk"], now=now)
+    fill_stock_room(shop)
     return True
 
 

@@ -5,6 +5,7 @@ from django.conf import settings
 from django.utils import timezone
 from django.utils.formats import date_format
 
+from shop.core.amounts import stock_amount
 from shop.core.clock import local_day
 from shop.documents.selectors import words
 from shop.picklists.day import GatherRow
@@ -96,7 +97,7 @@ def _row(row: GatherRow, found: DayPicks) -> DayRow:
                 found.bags.get(line.tag, ""),
                 words.pieces(line.amount, row.measure),
                 line.picked_at is not None,
-                words.pieces(short, row.measure) if short else "",
+                stock_amount(short, row.measure) if short else "",
                 line.from_draft,
             )
         )
@@ -127,7 +128,7 @@ def _row(row: GatherRow, found: DayPicks) -> DayRow:
 def _short(row: GatherRow) -> str:
     if not row.short:
         return ""
-    missing = words.pieces(row.short, row.measure)
+    missing = stock_amount(row.short, row.measure)
     if not row.part:
         return f"{missing} short: not in the stock list"
     buy = " and ".join(f"{count} × {container}" for container, count in row.buy) or missing

@@ -55,7 +55,7 @@ def drums_in_use():
 
 class PourForm(AskedForm):
     drum = forms.ModelChoiceField(Drum.objects.none(), label="Into drum", empty_label=None)
-    fluid = forms.ChoiceField(label="What", choices=Fluid.choices)
+    fluid = forms.ChoiceField(label="What", choices=Fluid.choices, initial=Fluid.OIL)
     bag = forms.CharField(label="From bag", max_length=20, required=False, help_text="The damper's tag, like 1042-3.")
     entered = volume_field(
         label="Volume", required=False, help_text="In any unit: 340 mL, 2 qt. With a bag it may be empty: estimated."
@@ -66,7 +66,8 @@ class PourForm(AskedForm):
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["drum"].queryset = drums_in_use()
+        self.fields["drum"].queryset = drums = drums_in_use()
+        self.fields["drum"].initial = drums.filter(holds=DrumKind.OIL).first()
         self.fields["on"].initial = timezone.localdate()
 
 
