@@ -16,6 +16,7 @@ from shop.web.desk.views.booking import trail_to
 from shop.web.forms import submit
 from shop.web.pages import sent, show, show_form
 from shop.web.taking_up import TakeUpForm
+from shop.workorders.agreed import agreed_in_words, question_in_words
 from shop.workorders.kit import parts_changed
 from shop.workorders.models import JobStatus, WorkOrder
 from shop.workorders.selectors import sheets_of
@@ -117,6 +118,8 @@ def _page(request, order, refusal=""):
         "sheet": sheet,
         "rows": [_row(row, sheets) for row in sheet.rows],
         "refusal": refusal,
+        "agreed": agreed_in_words(order),
+        "asked": question_in_words(order),
         "running": running,
         "changed": parts_changed(order),
         "offers": _offers(order, sheet) if running else [],
