@@ -25,8 +25,13 @@ from shop.specs.models import (
 )
 from shop.staff.models import User
 from shop.workorders.models import (
+    Agreement,
     CardRevision,
+    Condition,
     DamperJob,
+    Photo,
+    PhotoStrike,
+    Question,
     Reading,
     Reopening,
     SecondCheck,
@@ -61,6 +66,11 @@ def book(desk, technician, second, manager):
     Reopening.objects.create(job=job, round=2, why="no full stroke", by=technician, at=NOON)
     SpecChange.objects.create(job=job, round=1, spec={"code": "H-2"}, why="page misread", by=technician, at=NOON)
     CardRevision.objects.create(order=job.order, number=1, digest="a" * 64, at=NOON)
+    make.make_agreement(job.order, by=desk)
+    make.make_question(job.order, job, by=desk)
+    photo = make.make_photo(job, by=desk)
+    PhotoStrike.objects.create(photo=photo, why="another damper", by=desk, at=NOON)
+    Condition.objects.create(order=job.order, job=job, words="leaks", by=desk, at=NOON)
     make.make_import_run(by=manager)
     RequestKey.objects.create(scope="s", key="k", fingerprint="f", made_at=NOON)
     ServiceInterval.objects.create(damper_model=model, months=6, source="test")
@@ -86,6 +96,11 @@ def copy(model, **values):
     return run
 
 
+def copied_photo():
+    copy(Photo)()
+    return Photo.objects.order_by("pk").last()
+
+
 def two_next_versions(sheet):
     for _ in range(2):
         make.make_sheet(sheet.damper_model, replaces=sheet, status="draft")
@@ -98,6 +113,21 @@ def two_scans(**same):
 
 
 CASES = {
+    "question_says_what_and_why": change(Question, why=""),
+    "question_asked_with_price": change(Question, by_how_much=None),
+    "question_price_plausible": change(Question, new_total=1),
+    "question_answered_by_somebody": change(Question, state="agreed", answered_at=NOON, answered_how="desk"),
+    "question_withdrawn_with_reason": change(Question, state="withdrawn", answered_at=NOON, answered_by=1),
+    "question_after_declined": change(Question, after="without"),
+    "agreement_says_what_and_who": copy(Agreement, agreed_by=""),
+    "agreement_price_not_negative": copy(Agreement, up_to=-1),
+    "agreement_how_known": copy(Agreement, how="dream"),
+    "agreement_noted_by_somebody": copy(Agreement, how="link"),
+    "agreement_signature_kept": copy(Agreement, signed="screen"),
+    "photo_moment_known": copy(Photo, moment="later"),
+    "photo_has_size": copy(Photo, width=0),
+    "photostrike_has_reason": copy(PhotoStrike, why="", photo=lambda row: copied_photo()),
+    "condition_says_something": copy(Condition, words=""),
     "requestkey_once": copy(RequestKey),
     "importrun_kind_known": change(ImportRun, kind="tools"),
     "importrun_state_known": change(ImportRun, state="lost", problem_count=0),

@@ -80,6 +80,8 @@ def rows(db):
         "fitments": family["vehicle_model"].fitments.first().pk,
         "procedures": draft.pk,
         "exchange": make.make_import_run(by=manager).pk,
+        "questions": make.make_question(job.order, job, by=manager).pk,
+        "photos": make.make_photo(job, by=manager).pk,
     }
     # The application as a server runs it closes its connection after a request; the test's transaction hangs on it.
     request_started.disconnect(close_old_connections)
