@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 from django.db.models import Prefetch
 
 from shop.core.amounts import money
-from shop.workorders.models import Agreement, DamperJob, Question, QuestionState, WorkOrder
+from shop.workorders.models import After, Agreement, DamperJob, Question, QuestionState, WorkOrder
 
 ASKED = Prefetch("questions", Question.objects.select_related("job__damper", "proposed_by", "asked_by", "answered_by"))
 AGREED = Prefetch("agreements", Agreement.objects.select_related("by"))
@@ -33,7 +33,7 @@ def agreed_in_words(order: WorkOrder) -> str:
     if agreement is None:
         return ""
     if agreement.up_to is None:
-        return "No limit was agreed: ask before anything goes past what was talked about."
+        return "No limit was agreed: ask first."
     return f"Agreed up to {money(agreement.up_to)}."
 
 
@@ -93,6 +93,16 @@ def _stands(question: Question) -> str:
     if question.state == QuestionState.DECLINED:
         return f"stands still: {question.waits_for()}"
     return question.waits_for()
+
+
+def declined_in_words(job: DamperJob) -> str:
+    """What the customer did not agree to on this damper, and what becomes of it; empty when nothing was declined."""
+    told = []
+    for one in job.order.questions.all():
+        if one.state == QuestionState.DECLINED and one.after and one.job_id in (None, job.pk):
+            closes = ": a manager closes it with the reason" if one.after == After.UNFINISHED else ""
+            told.append(f"Not agreed: {one.what.rstrip('.')}. It {one.get_after_display()}{closes}.")
+    return " ".join(told)
 
 
 def refuse_while_asked(job: DamperJob) -> None:

@@ -98,7 +98,7 @@ def test_a_new_limit_is_noted_without_a_question(at_desk, job):
     assert "No limit was agreed" in words(at_desk.get(job.order.get_absolute_url()))
 
 
-def test_declined_the_desk_says_what_happens_and_the_record_tells_it(at_desk, job, question, manager):
+def test_declined_the_desk_says_what_happens_and_the_record_tells_it(at_desk, at_bench, job, question, manager):
     url = question.get_absolute_url()
     sent = form(at_desk.get(url)) | {"do": "answer", "answer-agreed": "no", "answer-how": "desk"}
     at_desk.post(url, sent)
@@ -106,6 +106,8 @@ def test_declined_the_desk_says_what_happens_and_the_record_tells_it(at_desk, jo
     sent = form(at_desk.get(url)) | {"do": "after", "after-after": "unfinished"}
     assert at_desk.post(url, sent).status_code == 302
     assert "goes back unfinished" in words(at_desk.get(job.order.get_absolute_url()))
+    told = "Not agreed: new shaft. It goes back unfinished: a manager closes it with the reason."
+    assert told in words(at_bench.get(job.get_absolute_url()))
     services.close_job(job=job, override_reason="the customer wants no new shaft", by=manager, at=NOON)
     services.close_order(order=job.order, used=[], by=manager, at=NOON)
     page = words(at_desk.get(reverse("desk:hand_back", args=[job.order_id])))

@@ -87,7 +87,7 @@ def test_without_a_price_no_limit_is_agreed(at_desk, order):
     check_in(at_desk, order, on_paper="on")
     agreement = order.agreements.get()
     assert (agreement.up_to, agreement.signed, agreement.signature) == (None, "paper", "")
-    assert "No limit was agreed: ask before" in words(at_desk.get(order.get_absolute_url()))
+    assert "No limit was agreed: ask first." in words(at_desk.get(order.get_absolute_url()))
 
 
 @pytest.mark.flow
