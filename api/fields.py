@@ -6,7 +6,7 @@ from django.core.exceptions import ObjectDoesNotExist
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from shop.calc import units
+from shop.calc import money, units
 from shop.calc.errors import CalcError, OutOfRange
 from shop.calc.units import Entered
 from shop.core.amounts import BASE_UNIT, shop_unit, stock_amount, to_base_unit
@@ -218,3 +218,21 @@ class Brief(serializers.Serializer):
 
     id = serializers.IntegerField(source="pk")
     name = serializers.CharField(source="__str__")
+
+
+@extend_schema_field({"type": "string", "example": "420.50", "description": "Money, as text, in the shop's currency."})
+class Money(serializers.Field):
+    """An amount of money as text: "420" or "420.50"; a sign that may part thousands is asked about."""
+
+    default_error_messages = {"shape": "Write the amount as text: “420” or “420.50”."}
+
+    def to_internal_value(self, data):
+        if not isinstance(data, str):
+            self.fail("shape")
+        try:
+            return money.parse(data, self.field_name)
+        except CalcError as error:
+            raise serializers.ValidationError(str(error), code="money") from None
+
+    def to_representation(self, value):
+        return f"{value:.2f}"

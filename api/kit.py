@@ -169,6 +169,9 @@ class TakeUpInput(Input):
     amount = QuantityInput(
         allow_null=True, default=None, help_text="With its unit: “1 pcs”. Empty: as the parts list has it."
     )
+    within_price = serializers.BooleanField(
+        default=False, help_text="Asked where a price was agreed: the part does not go past it."
+    )
 
 
 class PartInput(Input):

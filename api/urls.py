@@ -1,6 +1,7 @@
 from django.urls import include, path, re_path
 
 from api import (
+    agreements,
     auth,
     bench_hours,
     buying,
@@ -19,6 +20,7 @@ from api import (
     kit,
     ledger,
     parts,
+    photos,
     pick_lists,
     procedures,
     readings,
@@ -123,6 +125,17 @@ v1 = [
     path("work-orders/<int:pk>/call-off/", workorders.CallOff.as_view(), name="call_off"),
     path("work-orders/<int:pk>/close/", workorders.CloseOrder.as_view(), name="close_order"),
     path("work-orders/<int:pk>/hand-back/", workorders.HandBack.as_view(), name="hand_back"),
+    path("work-orders/<int:pk>/agreements/", agreements.AgreementList.as_view(), name="agreements"),
+    path("work-orders/<int:pk>/questions/", agreements.QuestionList.as_view(), name="questions"),
+    path("work-orders/<int:pk>/photos/", photos.PhotoList.as_view(), name="photos"),
+    path("photos/<int:pk>/strike/", photos.PhotoStrike.as_view(), name="photo_strike"),
+    path("jobs/<int:pk>/propose/", agreements.JobPropose.as_view(), name="propose"),
+    path("questions/<int:pk>/", agreements.QuestionDetail.as_view(), name="question"),
+    path("questions/<int:pk>/price/", agreements.QuestionPrice.as_view(), name="question_price"),
+    path("questions/<int:pk>/answer/", agreements.QuestionAnswer.as_view(), name="question_answer"),
+    path("questions/<int:pk>/withdraw/", agreements.QuestionWithdraw.as_view(), name="question_withdraw"),
+    path("questions/<int:pk>/after/", agreements.QuestionAfter.as_view(), name="question_after"),
+    path("questions/<int:pk>/mail/", agreements.QuestionMail.as_view(), name="question_mail"),
     path("work-orders/<int:pk>/pick-list/", pick_lists.PickListDetail.as_view(), name="pick_list"),
     path("parts/<int:pk>/movements/", ledger.PartMovements.as_view(), name="part_movements"),
     path("parts/<int:pk>/write-off/", ledger.PartWriteOff.as_view(), name="write_off"),

@@ -1,3 +1,4 @@
+from django.core.exceptions import ValidationError
 from django.http import HttpResponse
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
@@ -6,6 +7,7 @@ from rest_framework import serializers
 from rest_framework.renderers import BaseRenderer, JSONRenderer
 from rest_framework.response import Response
 
+from api.agreements import AgreementInput
 from api.day import PlannedOutput
 from api.endpoint import Endpoint, Listing
 from api.fields import (
@@ -15,6 +17,7 @@ from api.fields import (
     Input,
     Key,
     Moment,
+    Money,
     QuantityInput,
     QuantityOutput,
     Ref,
@@ -24,14 +27,16 @@ from api.fields import (
 )
 from api.jobs import JobRow
 from api.permissions import Allows
+from shop.core.images import MOST_SIGNATURE, signature_of
 from shop.customers.models import METER_QUANTITY, Customer, Meter, Vehicle
 from shop.dampers.measures import QUANTITY, Measure
 from shop.dampers.models import Damper
 from shop.documents.services import job_card
 from shop.picklists.models import PickLine
+from shop.workorders.agreed import AGREED, agreed_in_words, agreed_total
 from shop.workorders.finding import orders
 from shop.workorders.models import DamperJob, OrderStatus, WorkOrder
-from shop.workorders.services import book, call_off, change_booking, check_in, close_order, hand_back
+from shop.workorders.services import book, call_off, change_booking, check_in, close_order, hand_back, keep_picture
 from shop.workorders.telephone import answer as telephone_answer
 from shop.workorders.telephone import for_answers, state_in_words
 
@@ -96,6 +101,34 @@ class SettingFound(Input):
         return data["job"], data["measure"], read(data["entered"], QUANTITY[data["measure"]], "entered")
 
 
+class ConditionInput(Input):
+    """The state of one damper, or of the order as a whole, and what came along."""
+
+    job = Ref(queryset=DamperJob.objects.all(), allow_null=True, default=None, help_text="Empty: the whole order.")
+    words = serializers.CharField(max_length=500, allow_blank=True, default="", help_text="Leaks, damage, dirt.")
+    came_along = serializers.CharField(max_length=300, allow_blank=True, default="")
+
+    def validate(self, data):
+        return data["job"], data["words"], data["came_along"]
+
+
+class AgreedInput(AgreementInput):
+    """As at the desk; with a signature that was drawn on a screen, or the word that it is signed on paper."""
+
+    signature = serializers.CharField(
+        required=False, max_length=MOST_SIGNATURE, help_text="A PNG as a data URL: “data:image/png;base64,…”."
+    )
+    on_paper = serializers.BooleanField(default=False, help_text="It is signed on paper.")
+
+    def validate(self, data):
+        drawn = data.pop("signature", "")
+        try:
+            data["signature"] = keep_picture(signature_of(drawn)) if drawn else None
+        except ValidationError as error:
+            raise serializers.ValidationError({"signature": error.messages}) from None
+        return super().validate(data)["agreed"]
+
+
 class CheckInInput(Input):
     meters = MeterFound(many=True, default=list)
     as_found = SettingFound(many=True, default=list)
@@ -104,6 +137,8 @@ class CheckInInput(Input):
         "temperature", required=False, help_text="For the charge to aim at, on the card: “43 °F”."
     )
     confirmed = serializers.BooleanField(default=False, help_text="A meter that hardly fits earlier readings is right.")
+    conditions = ConditionInput(many=True, default=list, help_text="In what state it came in.")
+    agreed = AgreedInput(allow_null=True, default=None, help_text="What was agreed and up to which price.")
 
     def validate_meters(self, meters):
         if len({meter for meter, _ in meters}) < len(meters):
@@ -138,6 +173,9 @@ class CloseInput(Input):
 
 
 class HandBackInput(Input):
+    collected_by = serializers.CharField(max_length=120, allow_blank=True, default="", help_text="Who took it.")
+    meters = MeterFound(many=True, default=list, help_text="Read once more at hand-back.")
+    confirmed = serializers.BooleanField(default=False, help_text="A meter that hardly fits earlier readings is right.")
     wants_reminders = serializers.BooleanField(
         allow_null=True, default=None, help_text="The customer's answer; empty when nobody asked."
     )
@@ -158,9 +196,15 @@ class OrderRow(serializers.ModelSerializer):
         model = WorkOrder
         fields = [
             "id", "number", "status", "customer", "vehicle", "service", "complaint", "arrives_on", "promised_for",
-            "booked_at", "checked_in_at", "closed_at", "handed_back_at",
+            "booked_at", "checked_in_at", "closed_at", "handed_back_at", "collected_by",
         ]  # fmt: skip
         read_only_fields = fields
+
+
+class ConditionOutput(serializers.Serializer):
+    job = Brief(allow_null=True)
+    words = serializers.CharField()
+    came_along = serializers.CharField()
 
 
 class OrderOutput(OrderRow):
@@ -170,6 +214,9 @@ class OrderOutput(OrderRow):
     answer = serializers.SerializerMethodField(help_text="The whole answer for the telephone, in one line.")
     bench_temperature = serializers.SerializerMethodField(help_text="At check-in; empty: nobody gave it.")
     bench_plan = PlannedOutput(many=True, help_text="On which days its bench minutes are planned.")
+    agreed = serializers.SerializerMethodField(help_text="The last agreement, in words; empty: nothing is noted.")
+    agreed_up_to = serializers.SerializerMethodField(help_text="Empty: no limit was agreed, or nothing is noted.")
+    conditions = ConditionOutput(many=True)
     jobs = JobRow(many=True)
     booked_by = Brief()
     checked_in_by = Brief(allow_null=True)
@@ -178,11 +225,20 @@ class OrderOutput(OrderRow):
 
     class Meta(OrderRow.Meta):
         fields = [
-            *OrderRow.Meta.fields, "version", "state", "answer", "bench_temperature", "bench_minutes",
-            "bench_plan", "bench_over_why", "jobs", "booked_by", "checked_in_by", "closed_by",
+            *OrderRow.Meta.fields, "version", "state", "answer", "agreed", "agreed_up_to", "conditions",
+            "bench_temperature", "bench_minutes", "bench_plan", "bench_over_why", "jobs", "booked_by",
+            "checked_in_by", "closed_by",
             "handed_back_by", "called_off_why",
         ]  # fmt: skip
         read_only_fields = fields
+
+    def get_agreed(self, order) -> str:
+        return agreed_in_words(order)
+
+    @extend_schema_field(Money(allow_null=True))
+    def get_agreed_up_to(self, order):
+        up_to = agreed_total(order)
+        return None if up_to is None else f"{up_to:.2f}"
 
     def get_state(self, order) -> str:
         return state_in_words(order)
@@ -219,7 +275,8 @@ FILTERS = {
 def with_jobs():
     """Orders with all that one answer tells."""
     people = ("booked_by", "checked_in_by", "closed_by", "handed_back_by")
-    return for_answers(WorkOrder.objects.all()).select_related("customer", "vehicle__model", *people)
+    rows = for_answers(WorkOrder.objects.all()).select_related("customer", "vehicle__model", *people)
+    return rows.prefetch_related(AGREED, "conditions__job__damper")
 
 
 class OrderEndpoint(Endpoint):

@@ -303,6 +303,10 @@ SPECTACULAR_SETTINGS = {
         "MeasureEnum": "shop.dampers.measures.Measure",
         "SpecifiedMeasure": "shop.dampers.measures.SPECIFIED_CHOICES",
         "KitMeasureEnum": "shop.specs.models.KitMeasure",
+        "ReadingMoment": "shop.workorders.models.Moment",
+        "PhotoMoment": "shop.workorders.models.Shows",
+        "AgreedHow": "shop.workorders.models.AgreedHow",
+        "AgreedAtTheShop": "api.agreements.HOW",
     },
 }
 

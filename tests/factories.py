@@ -329,6 +329,14 @@ def make_question(order, job=None, by=None, **given):
     return ask_customer(order=order, job=job, by=by or make_user(Role.DESK), **defaults | given)
 
 
+def make_photo(job, by=None, **given):
+    """A photo of a damper, whose picture lies nowhere."""
+    from shop.workorders.models import Photo
+
+    defaults = {"moment": "found", "digest": "a" * 64, "width": 40, "height": 30, "at": NOON}
+    return Photo.objects.create(order=job.order, job=job, by=by or make_user(Role.DESK), **defaults | given)
+
+
 def open_the_gate(job, first, second):
     """Everything up to "zero pressure proven", checked by the second person."""
     from shop.workorders.selectors import job_steps

@@ -9,7 +9,20 @@ from shop.specs.models import SheetEdition, SpecSheet, SpecValue
 from shop.staff.models import AuditEntry
 from shop.staff.services import note
 from shop.workorders import services
-from shop.workorders.models import CardRevision, DamperJob, Reading, Reopening, SecondCheck, SpecChange, StepDone
+from shop.workorders.models import (
+    Agreement,
+    CardRevision,
+    Condition,
+    DamperJob,
+    Photo,
+    PhotoStrike,
+    Question,
+    Reading,
+    Reopening,
+    SecondCheck,
+    SpecChange,
+    StepDone,
+)
 from tests import factories as make
 from tests.factories import NOON
 
@@ -33,6 +46,10 @@ def rows(desk, technician, second):
     SpecChange.objects.create(job=job, round=2, spec={"code": "H-2"}, why="page misread", by=technician, at=NOON)
     services.register_card(order=job.order, digest="a" * 64, at=NOON)
     make.make_delivery(desk)
+    make.make_agreement(job.order, by=desk)
+    photo = make.make_photo(job, by=desk)
+    PhotoStrike.objects.create(photo=photo, why="another damper", by=desk, at=NOON)
+    Condition.objects.create(order=job.order, job=job, words="leaks", by=desk, at=NOON)
     note(who="Somebody", kind="test", key=1, what="a line", at=NOON)
     return {model: model.objects.first() for model in APPEND_ONLY}
 
@@ -52,6 +69,10 @@ APPEND_ONLY = [
     SupplierPrice,
     Receipt,
     ReceiptLine,
+    Agreement,
+    Photo,
+    PhotoStrike,
+    Condition,
 ]
 A_COLUMN = {AuditEntry: {"what": "another line"}, CardRevision: {"digest": "b" * 64}, SupplierPrice: {"price": 1}}
 
@@ -75,6 +96,14 @@ def test_the_frozen_sheet_of_a_job_cannot_be_changed(rows):
         DamperJob.objects.filter(pk=job.pk).update(spec={"code": "another"})
     job.override_reason = "other columns may"
     job.save()
+
+
+def test_the_answer_to_a_question_is_written_once(rows, desk):
+    question = make.make_question(DamperJob.objects.first().order, by=desk)
+    answer = {"agreed": True, "name": "Ines Calloway", "how": "telephone"}
+    services.answer_question(question=question, **answer, by=desk, at=NOON)
+    with pytest.raises(IntegrityError, match="frozen"), transaction.atomic():
+        Question.objects.filter(pk=question.pk).update(state="open", answered_at=None)
 
 
 @pytest.mark.parametrize(

@@ -43,10 +43,15 @@ from shop.specs.models import (
 )
 from shop.staff.models import Absence, BenchHours, ClosedDay, User, WorkingHours
 from shop.workorders.models import (
+    Agreement,
     BenchBook,
     BenchPlan,
     CardRevision,
+    Condition,
     DamperJob,
+    Photo,
+    PhotoStrike,
+    Question,
     Reading,
     Reopening,
     SecondCheck,
@@ -82,6 +87,11 @@ def book(desk, technician, second, manager):
     Reopening.objects.create(job=job, round=2, why="no full stroke", by=technician, at=NOON)
     SpecChange.objects.create(job=job, round=1, spec={"code": "H-2"}, why="page misread", by=technician, at=NOON)
     CardRevision.objects.create(order=job.order, number=1, digest="a" * 64, at=NOON)
+    make.make_agreement(job.order, by=desk)
+    make.make_question(job.order, job, by=desk)
+    photo = make.make_photo(job, by=desk)
+    PhotoStrike.objects.create(photo=photo, why="another damper", by=desk, at=NOON)
+    Condition.objects.create(order=job.order, job=job, words="leaks", by=desk, at=NOON)
     make.make_import_run(by=manager)
     make.make_bench_hours(technician)
     make.make_absence(technician)
@@ -113,6 +123,11 @@ def copy(model, **values):
         row.save(force_insert=True)
 
     return run
+
+
+def copied_photo():
+    copy(Photo)()
+    return Photo.objects.order_by("pk").last()
 
 
 def two_next_versions(sheet):
@@ -178,6 +193,21 @@ CASES = {
     ),
     "receiptline_price_not_negative": copy(ReceiptLine, price=-1),
     "reorderfix_with_reason": change(ReorderFix, why=""),
+    "question_says_what_and_why": change(Question, why=""),
+    "question_asked_with_price": change(Question, by_how_much=None),
+    "question_price_plausible": change(Question, new_total=1),
+    "question_answered_by_somebody": change(Question, state="agreed", answered_at=NOON, answered_how="desk"),
+    "question_withdrawn_with_reason": change(Question, state="withdrawn", answered_at=NOON, answered_by=1),
+    "question_after_declined": change(Question, after="without"),
+    "agreement_says_what_and_who": copy(Agreement, agreed_by=""),
+    "agreement_price_not_negative": copy(Agreement, up_to=-1),
+    "agreement_how_known": copy(Agreement, how="dream"),
+    "agreement_noted_by_somebody": copy(Agreement, how="link"),
+    "agreement_signature_kept": copy(Agreement, signed="screen"),
+    "photo_moment_known": copy(Photo, moment="later"),
+    "photo_has_size": copy(Photo, width=0),
+    "photostrike_has_reason": copy(PhotoStrike, why="", photo=lambda row: copied_photo()),
+    "condition_says_something": copy(Condition, words=""),
     "requestkey_once": copy(RequestKey),
     "importrun_kind_known": change(ImportRun, kind="tools"),
     "importrun_state_known": change(ImportRun, state="lost", problem_count=0),

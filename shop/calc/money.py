@@ -8,6 +8,7 @@ from shop.calc.errors import OutOfRange, Unreadable
 
 CENT = Decimal("0.01")
 MOST = Decimal("9999999.99")  # more of it for one order is a slip of the finger
+MOST_CHARACTERS = 20
 WRITE_IT = "an amount like 420 or 420.50"
 _BLANKS = re.compile(r"[\s   '’]")
 _PLAIN = re.compile(r"\d+([.,]\d{1,2})?", re.ASCII)
@@ -37,6 +38,8 @@ def parse(text: str, field: str = "amount") -> Decimal:
     the same for both signs in one number. Raises Unreadable, or OutOfRange beyond MOST.
     """
     bare = _BLANKS.sub("", str(text))
+    if len(bare) > MOST_CHARACTERS:
+        raise Unreadable(field, text, WRITE_IT)
     if _PLAIN.fullmatch(bare):
         amount = Decimal(bare.replace(",", ".")).quantize(CENT)
         if amount > MOST:

@@ -17,6 +17,7 @@ from shop.dampers.measures import FOUND_AND_LEFT, QUANTITY, Measure
 from shop.dampers.models import CapStyle, Construction, Damper, DamperModel, Fitment, Position
 from shop.dampers.services import create_damper, fit_dampers, set_adjusters, set_fitments, set_geometry
 from shop.demo import bench_hours, buying
+from shop.demo.agreements import agree
 from shop.demo.finding import entered_twice
 from shop.demo.scan import scan_of
 from shop.demo.stock_room import fill_stock_room
@@ -75,6 +76,7 @@ def load(now: datetime) -> bool:
     bench_hours.busy_days(shop.people, shop.models, now)
     entered_twice(vehicle_model=shop.vehicles["Ridge"], damper_model=shop.models["H2"], by=shop.people["desk"], now=now)
     fill_stock_room(shop)
+    agree(shop)
     return True
 
 

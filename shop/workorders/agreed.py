@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 from django.db.models import Prefetch
 
 from shop.core.amounts import money
-from shop.workorders.models import Agreement, DamperJob, Question, QuestionState, WorkOrder
+from shop.workorders.models import After, Agreement, DamperJob, Question, QuestionState, WorkOrder
 
 ASKED = Prefetch("questions", Question.objects.select_related("job__damper", "proposed_by", "asked_by", "answered_by"))
 _WAITS = {
@@ -38,7 +38,7 @@ def agreed_in_words(order: WorkOrder) -> str:
     if agreement is None:
         return ""
     if agreement.up_to is None:
-        return "No limit was agreed: ask before anything goes past what was talked about."
+        return "No limit was agreed: ask first."
     return f"Agreed up to {money(agreement.up_to)}."
 
 
@@ -60,6 +60,12 @@ def price_doubt(order: WorkOrder) -> str:
 def waiting_of(order: WorkOrder) -> list[Question]:
     """Questions for which work stands still."""
     return [one for one in order.questions.all() if one.waits]
+
+
+def question_in_words(order: WorkOrder) -> str:
+    """What an order waits for, as one sentence; empty when nothing is asked."""
+    told = "; ".join(asked_in_words(one) for one in waiting_of(order))
+    return f"Waits for {told}." if told else ""
 
 
 def asked_in_words(question: Question) -> str:
@@ -94,6 +100,16 @@ def _stands(question: Question) -> str:
     if question.state == QuestionState.DECLINED:
         return f"stands still: {question.waits_for()}"
     return question.waits_for()
+
+
+def declined_in_words(job: DamperJob) -> str:
+    """What the customer did not agree to on this damper, and what becomes of it; empty when nothing was declined."""
+    told = []
+    for one in job.order.questions.all():
+        if one.state == QuestionState.DECLINED and one.after and one.job_id in (None, job.pk):
+            closes = ": a manager closes it with the reason" if one.after == After.UNFINISHED else ""
+            told.append(f"Not agreed: {one.what.rstrip('.')}. It {one.get_after_display()}{closes}.")
+    return " ".join(told)
 
 
 def refuse_while_asked(job: DamperJob) -> None:

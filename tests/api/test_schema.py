@@ -88,6 +88,8 @@ def rows(db):
         "bench-hours": make.make_bench_hours(person=manager).pk,
         "absences": make.make_absence(manager).pk,
         "closed-days": make.make_closed_day().pk,
+        "questions": make.make_question(job.order, job, by=manager).pk,
+        "photos": make.make_photo(job, by=manager).pk,
     }
     # The application as a server runs it closes its connection after a request; the test's transaction hangs on it.
     request_started.disconnect(close_old_connections)

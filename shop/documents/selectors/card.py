@@ -12,6 +12,7 @@ from shop.documents.selectors import words
 from shop.documents.selectors.stroke import Picture, picture
 from shop.documents.selectors.why import Why, why
 from shop.picklists.needs import Need
+from shop.workorders.agreed import agreed_in_words
 from shop.workorders.charge import aim_today, bench_conditions, conditions
 from shop.workorders.frozen import FrozenSheet
 from shop.workorders.kit import oil_of, oil_to_take
@@ -98,6 +99,7 @@ class Card:
     promised: str
     complaint: str
     checked_in: str
+    agreed: str
     dampers: list[DamperPage]
 
 
@@ -127,6 +129,7 @@ def card(order: WorkOrder) -> Card:
         promised=words.moment(order.promised_for),
         complaint=words.one_line(order.complaint),
         checked_in=words.moment(order.checked_in_at),
+        agreed=agreed_in_words(order),
         dampers=[
             _damper_page(job, lines.get(job.tag, []), order.pick_list.offered(job.tag))
             for job in on_bench().filter(order=order).kept()

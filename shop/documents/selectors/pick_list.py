@@ -6,6 +6,7 @@ from django.conf import settings
 from shop.documents.selectors import words
 from shop.documents.selectors.why import Why, why_oil
 from shop.picklists.selectors import PickRow, pick_sheet
+from shop.workorders.agreed import agreed_in_words
 from shop.workorders.models import WorkOrder
 from shop.workorders.selectors import sheets_of
 
@@ -41,6 +42,7 @@ class PickPaper:
     customer: str
     vehicle: str
     promised: str
+    agreed: str
     as_of: str
     short: bool
     rows: list[Row]
@@ -58,6 +60,7 @@ def pick_paper(order: WorkOrder, at: datetime) -> PickPaper:
         customer=order.customer.name,
         vehicle=words.vehicle(order),
         promised=words.moment(order.promised_for),
+        agreed=agreed_in_words(order),
         as_of=words.moment(at),
         short=sheet.short,
         rows=[_row(row, where, why_oil(row.lines, sheets)) for row in sheet.rows],

@@ -156,11 +156,12 @@ def _next_service(order: WorkOrder) -> str:
 
 
 def _declined(order: WorkOrder, job: DamperJob | None) -> list[str]:
+    about = job.pk if job else None
     return [
-        f"{one.what.rstrip('.')}: {one.why.rstrip('.')}. "
-        f"Not agreed by {one.answered_name}; it {one.get_after_display()}."
+        f"{one.what.rstrip('.')}: {one.why.rstrip('.')}. Not agreed by {one.answered_name}; it "
+        f"{one.get_after_display()}."
         for one in order.questions.all()
-        if one.state == QuestionState.DECLINED and one.job_id == (job.pk if job else None)
+        if one.state == QuestionState.DECLINED and one.job_id == about
     ]
 
 

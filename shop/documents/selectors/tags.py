@@ -39,7 +39,7 @@ def _tag(order: WorkOrder, job: DamperJob) -> Tag:
         model_year=str(job.damper.model_year),
         serial=job.damper.serial,
         vehicle=words.vehicle(order),
-        customer=order.customer.name,
+        customer=words.short_name(order.customer.name),
         promised=words.moment(order.promised_for),
         page=words.site_address("tablet:job", job.pk),
     )

@@ -51,5 +51,11 @@ def vehicle(order: WorkOrder) -> str:
     return f"{order.vehicle.model}, model year {order.vehicle.model_year}" if order.vehicle else ""
 
 
+def short_name(name: str) -> str:
+    """A customer on a tag that lies about: "I. Calloway"."""
+    first, _, rest = one_line(name).partition(" ")
+    return f"{first[:1]}. {rest.split()[-1]}" if rest else first
+
+
 def one_line(text: str) -> str:
     return " ".join(text.split())

@@ -10,6 +10,7 @@ from shop.documents.selectors.words import as_entered
 from shop.web.links import why_this_sheet
 from shop.web.tablet import words
 from shop.web.tablet.reckoning import calculators_for
+from shop.workorders.agreed import agreed_in_words, declined_in_words, question_covering, stops_in_words
 from shop.workorders.kit import oil_of
 from shop.workorders.models import JobStatus
 from shop.workorders.selectors import barred_by, figures_changed, on_bench, settings_of
@@ -32,6 +33,9 @@ def of_job(job, **more):
         "next_line": words.next_to_do(lines),
         "books": books,
         "changed": figures_changed(job),
+        "asked": stops_in_words(job, question_covering(job)),
+        "declined": declined_in_words(job),
+        "agreed": agreed_in_words(job.order),
         "holds": why_this_sheet(job.damper),
         "last": books and f"{books[-1].get_measure_display()} {as_entered(books[-1])}",
         **more,

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from shop.web.tablet.views import bench, closing, figures, oil, parts, steps
+from shop.web.tablet.views import asking, bench, closing, figures, oil, parts, steps
 
 app_name = "tablet"
 urlpatterns = [
@@ -13,6 +13,7 @@ urlpatterns = [
     path("<int:pk>/aim/", steps.aim, name="aim"),
     path("<int:pk>/readings/<int:reading_pk>/", steps.correct, name="correct"),
     path("<int:pk>/open-again/", closing.open_again, name="open_again"),
+    path("<int:pk>/ask/", asking.ask, name="ask"),
     path("<int:pk>/take-sheet/", closing.take_sheet, name="take_sheet"),
     path("<int:pk>/parts/", parts.parts, name="parts"),
     path("<int:pk>/parts/swap/", parts.swap, name="swap"),

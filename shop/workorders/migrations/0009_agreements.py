@@ -232,13 +232,6 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name="question",
             constraint=models.CheckConstraint(
-                condition=models.Q(("state__in", ["proposed", "open", "agreed", "declined", "withdrawn"])),
-                name="question_state_known",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="question",
-            constraint=models.CheckConstraint(
                 condition=models.Q(models.Q(("what", ""), _negated=True), models.Q(("why", ""), _negated=True)),
                 name="question_says_what_and_why",
                 violation_error_message="Say what more is needed, and why.",

@@ -93,7 +93,6 @@ class Question(models.Model):
             ),
         ]
         constraints = [
-            models.CheckConstraint(name="question_state_known", condition=Q(state__in=QuestionState.values)),
             models.CheckConstraint(
                 name="question_says_what_and_why",
                 condition=~Q(what="") & ~Q(why=""),
@@ -117,7 +116,7 @@ class Question(models.Model):
                 & (Q(new_total=None) | Q(new_total__gte=F("by_how_much"))),
                 violation_error_message="What more it costs is above zero, and the new total is not less.",
             ),
-            models.CheckConstraint(
+            models.CheckConstraint(  # also that the state is a known one
                 name="question_answered_by_somebody",
                 condition=Q(
                     state__in=[QuestionState.PROPOSED, QuestionState.OPEN],

@@ -171,7 +171,7 @@ def order(request, pk):
         "promised": words.moment(row.promised_for, now),
         "arrives": words.day(row.arrives_on, timezone.localdate(now)),
         "sheets": _sheets(jobs),
-        "jobs": [_progress(job, changed[job]) for job in jobs],
+        "jobs": [_progress(job, changed[job], _question_about(row, job)) for job in jobs],
         "history": AuditEntry.objects.filter(kind="order", key=str(row.pk)),
         "all_closed": all(job.status == JobStatus.CLOSED for job in kept),
         **_agreed(row),
@@ -230,7 +230,11 @@ def orders_in_full():
     )
 
 
-def _progress(job, changed):
+def _question_about(order, job):
+    return next((one for one in order.questions.all() if one.waits and one.job_id in (None, job.pk)), None)
+
+
+def _progress(job, changed, question):
     """A job, how many of its steps are complete, and what it waits for."""
     states = selectors.job_steps(job)
     waits = next((state for state in states if not state.complete), None)
@@ -238,6 +242,8 @@ def _progress(job, changed):
         said = "closed" + (" with a manager's reason" if job.override_reason else "")
     elif job.status != JobStatus.OPEN:
         said = job.get_status_display()
+    elif question:
+        said = f"{question.waits_for()}: {question.what}"
     else:
         said = f"{waits.step.title}: {waits.words}" if waits else "every step is complete, waits to be closed"
     return {

@@ -18,6 +18,7 @@ from shop.web.desk.views.day_picks import ScanForm
 from shop.web.forms import submit
 from shop.web.pages import sent, show, show_form
 from shop.web.taking_up import TakeUpForm
+from shop.workorders.agreed import agreed_in_words, question_in_words
 from shop.workorders.kit import parts_changed
 from shop.workorders.models import JobStatus, WorkOrder
 from shop.workorders.selectors import sheets_of
@@ -135,6 +136,8 @@ def _page(request, order, refusal=""):
         "sheet": sheet,
         "rows": [_row(row, sheets) for row in sheet.rows],
         "refusal": refusal,
+        "agreed": agreed_in_words(order),
+        "asked": question_in_words(order),
         "running": running,
         "accounts": used_against_picked(order.pick_list) if order.closed_at else [],
         "in_bags": any(row.issued for row in sheet.rows),

@@ -25,7 +25,7 @@ class PhotosForm(KeyedForm):
     job = forms.ModelChoiceField(
         DamperJob.objects.none(), label="Of", required=False, empty_label="the whole order"
     )  # fmt: skip
-    moment = forms.ChoiceField(label="Taken", choices=Shows.choices)
+    moment = forms.ChoiceField(label="Taken", choices=Shows.choices, initial=Shows.FOUND)
     what = forms.CharField(label="What they show", max_length=200, required=False)
     photos = PhotosField(label="Photos")
 

@@ -8,6 +8,7 @@ from shop.web.access import allow
 from shop.web.tablet import words
 from shop.web.tablet.forms import TagForm
 from shop.web.tablet.frame import find, of_job
+from shop.workorders.agreed import question_covering
 from shop.workorders.models import JobStatus, OrderStatus
 from shop.workorders.selectors import bench_jobs, figures_changed_of, on_bench, settings_of
 
@@ -17,7 +18,7 @@ from shop.workorders.selectors import bench_jobs, figures_changed_of, on_bench, 
 def bench(request):
     """Jobs in the order in which they are promised; ?tag= leads to a damper, or to the dampers of an order."""
     form = TagForm(request.GET if "tag" in request.GET else None)
-    jobs, status = bench_jobs(), 200
+    jobs, status = bench_jobs().prefetch_related("order__questions"), 200
     if form.is_bound:
         named = list(on_bench().filter(**form.cleaned_data["tag"])) if form.is_valid() else []
         if len(named) == 1:
@@ -31,7 +32,14 @@ def bench(request):
         lines = words.lines_of(job)
         late = job.status == JobStatus.OPEN and job.order.promised_for < timezone.now()
         rows.append(
-            {"job": job, "lines": lines, "next": words.next_to_do(lines), "late": late, "changed": changed[job]}
+            {
+                "job": job,
+                "lines": lines,
+                "next": words.next_to_do(lines),
+                "late": late,
+                "changed": changed[job],
+                "waits": question_covering(job),
+            }
         )
     return render(request, "tablet/bench.html", {"form": form, "rows": rows}, status=status)
 
@@ -52,6 +60,7 @@ def job(request, pk):
         and all(one.status == JobStatus.CLOSED for one in [job, *others]),
         may_work=request.user.may("work"),
         may_take=request.user.may("override"),
+        may_ask=request.user.may("work"),
         may_correct=job.status == JobStatus.OPEN and request.user.may("work"),
     )
     return render(request, "tablet/job.html", page)
