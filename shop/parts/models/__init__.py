@@ -10,7 +10,7 @@ from shop.parts.models.stock import (
     Reservation,
     ReservationState,
 )
-from shop.parts.models.used_oil import TAKES, Drum, DrumKind, Fluid, Look, OilEntry, OilEntryKind
+from shop.parts.models.used_oil import TAKES, Drum, DrumKind, Fluid, Look, OilEntry, OilEntryKind, OilPaper
 from shop.parts.models.walking import WalkStop
 from shop.specs.models import MOST_AT_ONCE
 
@@ -28,6 +28,7 @@ __all__ = [
     "MovementKind",
     "OilEntry",
     "OilEntryKind",
+    "OilPaper",
     "Part",
     "Reservation",
     "ReservationState",
