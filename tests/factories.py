@@ -367,6 +367,14 @@ def make_oil_entry(drum=None, millilitres=340, **given):
     return OilEntry.objects.create(drum=drum or make_drum(), amount=millilitres * 1000, **given)
 
 
+def make_oil_paper(entry=None, digest="d" * 64, **given):
+    from shop.parts.models import OilPaper
+
+    entry = entry or make_oil_entry(millilitres=-340)
+    given = {"width": 10, "height": 10, "file_name": "manifest.pdf", "by": entry.by, "at": NOON} | given
+    return OilPaper.objects.create(entry=entry, digest=digest, **given)
+
+
 def make_pick_list(part, amount, tag="1001-1", title="LG-1001"):
     """A pick list with one line, filled: it holds what is free."""
     from shop.picklists.models import PickList

@@ -4,7 +4,7 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 
 from shop.customers.models import MeterReading
-from shop.parts.models import Movement, OilEntry, Receipt, ReceiptLine, SupplierPrice
+from shop.parts.models import Movement, OilEntry, OilPaper, Receipt, ReceiptLine, SupplierPrice
 from shop.specs.models import SheetEdition, SpecSheet, SpecValue
 from shop.staff.models import AuditEntry
 from shop.staff.services import note
@@ -35,7 +35,7 @@ def rows(desk, technician, second):
     vehicle = make.make_vehicle()
     make.make_meter_reading(vehicle, miles=100)
     make.make_part(on_hand=1)
-    make.make_oil_entry()
+    make.make_oil_paper()
     make.make_sheet(make.make_damper_model())
     job = make.make_open_job(by=desk)
     step = job.procedure.steps.filter(critical=True).first()
@@ -58,6 +58,7 @@ APPEND_ONLY = [
     MeterReading,
     Movement,
     OilEntry,
+    OilPaper,
     AuditEntry,
     Reading,
     StepDone,

@@ -16,6 +16,7 @@ from shop.parts.models import (
     Lot,
     Movement,
     OilEntry,
+    OilPaper,
     Part,
     PurchaseLine,
     PurchaseOrder,
@@ -104,6 +105,7 @@ def book(desk, technician, second, manager):
     make.make_draft(manager)
     make.make_delivery(desk)
     make.make_oil_entry()
+    make.make_oil_paper()
     WalkStop.objects.create(prefix="B", place=1)
 
 
@@ -311,12 +313,13 @@ CASES = {
     "drum_name_given": change(Drum, name=""),
     "drum_kind_known": change(Drum, holds="milk"),
     "drum_holds_something": change(Drum, capacity=0),
-    "oilentry_kind_known": copy(OilEntry, kind="lost", fluid=""),
-    "oilentry_fluid_known": copy(OilEntry, fluid=""),
+    "oilpaper_page_once": copy(OilPaper),
+    "oilentry_kind_known": copy(OilEntry, kind="lost"),
+    "oilentry_fluid_known": copy(OilEntry, kind="in", amount=1),
     "oilentry_look_known": copy(OilEntry, look="blue"),
     "oilentry_of_something": copy(OilEntry, amount=0),
-    "oilentry_sign_fits": copy(OilEntry, amount=-1),
-    "oilentry_handed_to_somebody": copy(OilEntry, kind="out", fluid="", amount=-1),
+    "oilentry_sign_fits": copy(OilEntry, amount=1),
+    "oilentry_handed_to_somebody": copy(OilEntry, hauler=""),
     "oilentry_correction_says_why": copy(OilEntry, corrects=lambda row: OilEntry.objects.first()),
     "pickline_once_per_bag": copy(PickLine, reservation=None),
     "pickline_of_something": change(PickLine, amount=0),

@@ -148,13 +148,13 @@ class OilLog:
 
 
 def oil_log(first: date, last: date) -> OilLog:
-    """Every drum that was in use in these days, with its entries; four queries for any number."""
+    """Every drum that was in use in these days, with its entries and papers; four queries for any number."""
     opening = dict(
         OilEntry.objects.standing().filter(on__lt=first).order_by().values_list("drum").annotate(Sum("amount"))
     )
     rows: dict[int, list[OilLine]] = {}
     entries = OilEntry.objects.filter(on__gte=first, on__lt=last + timedelta(days=1))
-    for entry in entries.select_related("by", "corrects", "corrected_by").order_by("on", "pk"):
+    for entry in entries.select_related("by", "corrected_by").prefetch_related("papers").order_by("on", "pk"):
         rows.setdefault(entry.drum_id, []).append(_line(entry))
     drums = [
         DrumLog(drum, opening.get(drum.pk, 0), rows.get(drum.pk, []))

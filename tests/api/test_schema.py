@@ -77,6 +77,8 @@ def rows(db):
         "jobs": job.pk,
         "pick-lines": job.order.pick_list.lines.first().pk,
         "parts": family["oil"].pk,
+        "drums": (drum := make.make_drum()).pk,
+        "used-oil": make.make_oil_entry(drum).pk,
         "sheets": family["damper_model"].sheets.first().pk,
         "fitments": family["vehicle_model"].fitments.first().pk,
         "procedures": draft.pk,

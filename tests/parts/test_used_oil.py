@@ -195,11 +195,11 @@ def test_an_empty_drum_is_taken_out_of_use_and_a_full_one_is_not(drum, desk, man
 def test_the_log_takes_as_many_queries_for_forty_entries_as_for_four(drum, desk, django_assert_num_queries):
     for _ in range(4):
         poured(drum, "1 L", desk)
-    with django_assert_num_queries(3):
+    with django_assert_num_queries(4):
         oil_log(TODAY, TODAY)
     for _ in range(36):
         poured(drum, "1 L", desk)
-    with django_assert_num_queries(3):
+    with django_assert_num_queries(4):
         oil_log(TODAY, TODAY)
 
 

@@ -110,6 +110,7 @@ SHELVES = st.lists(
 )
 
 
+@pytest.mark.flow
 class TestPlan(TestCase):
     @settings(max_examples=60, deadline=None)
     @given(

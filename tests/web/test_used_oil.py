@@ -5,7 +5,9 @@ import io
 from io import BytesIO
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
+from PIL import Image
 from pypdf import PdfReader
 
 from shop.parts.models import Drum, OilEntry
@@ -127,3 +129,23 @@ def test_a_drum_is_taken_out_of_use_when_it_is_empty(at_desk, drum):
     send(at_desk, reverse("desk:oil_correct", args=[entry.pk]), strike="on", why="never drained")
     at_desk.post(address)
     assert Drum.objects.get().retired_at
+
+
+def test_the_haulers_paper_is_kept_as_a_picture_with_its_handing_over(at_desk, at_bench, drum, tmp_path, settings):
+    settings.MEDIA_ROOT = tmp_path
+    poured, out = make.make_oil_entry(drum, 340), make.make_oil_entry(drum, -340)
+    address = reverse("desk:oil_paper_add", args=[out.pk])
+    picture = io.BytesIO()
+    Image.new("RGB", (60, 80), "white").save(picture, "PNG")
+    for _ in range(2):
+        file = SimpleUploadedFile("manifest.png", picture.getvalue())
+        assert at_desk.post(address, {"scan": file}).status_code == 302
+    paper = out.papers.get()  # the same page twice is kept once
+    page = at_bench.get(LOG)
+    assert "Paper, page 1" in words(page)
+    kept = at_bench.get(reverse("desk:oil_paper", args=[out.pk, paper.digest]))
+    assert Image.open(io.BytesIO(b"".join(kept.streaming_content))).size == (60, 80)
+    refused = at_desk.post(address, {"scan": SimpleUploadedFile("manifest.pdf", b"no picture")})
+    assert (refused.status_code, "This file cannot be read" in words(refused)) == (422, True)
+    assert at_desk.get(reverse("desk:oil_paper_add", args=[poured.pk])).status_code == 404
+    assert at_bench.get(reverse("desk:oil_paper", args=[out.pk, "d" * 64])).status_code == 404

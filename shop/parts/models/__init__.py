@@ -23,7 +23,7 @@ from shop.parts.models.stock import (
 )
 from shop.parts.models.suppliers import MOST_UNITS, Supplier, SupplierItem, SupplierPrice
 from shop.parts.models.takes import StockTake, StockTakeRow, TakenPart, Tally
-from shop.parts.models.used_oil import TAKES, Drum, DrumKind, Fluid, Look, OilEntry, OilEntryKind
+from shop.parts.models.used_oil import TAKES, Drum, DrumKind, Fluid, Look, OilEntry, OilEntryKind, OilPaper
 from shop.parts.models.walking import WalkStop
 from shop.specs.models import MOST_AT_ONCE
 
@@ -44,6 +44,7 @@ __all__ = [
     "MovementKind",
     "OilEntry",
     "OilEntryKind",
+    "OilPaper",
     "Part",
     "PurchaseLine",
     "PurchaseOrder",

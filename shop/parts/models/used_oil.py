@@ -137,3 +137,27 @@ class OilEntry(models.Model):
 
     def __str__(self):
         return f"no. {self.pk}, {self.figures} {self.unit} {self.get_kind_display()}"
+
+
+class OilPaper(models.Model):
+    """A page of the hauler's paper as a picture: it proves where the oil went. Pages are only added."""
+
+    entry = models.ForeignKey(OilEntry, models.PROTECT, related_name="papers")
+    digest = models.CharField(max_length=64, help_text="SHA-256 of the picture; the name of its file.")
+    width = models.PositiveIntegerField()
+    height = models.PositiveIntegerField()
+    file_name = models.CharField(max_length=200, help_text="As it was handed in.")
+    by = models.ForeignKey(User, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [models.UniqueConstraint(name="oilpaper_page_once", fields=["entry", "digest"])]
+
+    def __str__(self):
+        return f"paper of no. {self.entry_id}"
+
+    @property
+    def path(self) -> str:
+        """Where the picture lies in the storage."""
+        return f"scans/{self.digest}.jpg"

@@ -16,7 +16,7 @@ from shop.parts.services.reordering import fix_reorder, unfix_reorder
 from shop.parts.services.stock import issue, lock, put_back, receive, use
 from shop.parts.services.suppliers import add_item, change_item, change_supplier, create_supplier, note_price
 from shop.parts.services.takes import enter_counts, finish_take, give_up_take, start_take
-from shop.parts.services.used_oil import add_drum, correct_entry, hand_over, pour_in, retire_drum
+from shop.parts.services.used_oil import add_drum, correct_entry, hand_over, keep_paper, pour_in, retire_drum
 from shop.parts.services.walking import set_walking_order
 
 __all__ = [
@@ -42,6 +42,7 @@ __all__ = [
     "give_up_take",
     "hand_over",
     "issue",
+    "keep_paper",
     "lock",
     "note_price",
     "pour_in",

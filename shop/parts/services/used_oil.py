@@ -1,14 +1,19 @@
 """The used-oil log: what is poured into a drum, what a hauler takes away, and how a wrong line is put right."""
 
+import hashlib
 from datetime import date, datetime
 
+from django.core.exceptions import ValidationError
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
 from django.db import transaction
 
 from shop.calc.intervals import day_in_words
 from shop.calc.units import Entered, figures
 from shop.core.amounts import shop_unit, to_base_unit
 from shop.core.clock import local_day
-from shop.core.errors import Conflict, refused
+from shop.core.errors import Conflict, refused, renamed
+from shop.core.images import pictures_of
 from shop.core.rows import one_line
 from shop.parts.models import (
     MOST_AT_ONCE,
@@ -18,6 +23,7 @@ from shop.parts.models import (
     Fluid,
     OilEntry,
     OilEntryKind,
+    OilPaper,
 )
 from shop.parts.used_oil import held_by, in_words
 from shop.specs.models import KitMeasure
@@ -25,6 +31,7 @@ from shop.staff.models import User
 from shop.staff.services import note
 
 MOST = MOST_AT_ONCE[KitMeasure.VOLUME]
+MOST_PAPERS = 12
 SURE = "If it is right, tick “It is right as I wrote it” and send it again."
 
 
@@ -221,6 +228,39 @@ def correct_entry(
         )
     note(who=by, kind="drum", key=drum.pk, what=f"used-oil log no. {entry.pk} corrected: {new.why}", at=at)
     return new
+
+
+@transaction.atomic
+def keep_paper(*, entry: OilEntry, scan, by: User, at: datetime) -> OilPaper:
+    """Keep a picture or a PDF of the hauler's paper with a handing over; the last page is the answer.
+
+    scan is a file opened for reading, with a name. The same page twice is kept once.
+    """
+    _locked(entry.drum)
+    if entry.kind != OilEntryKind.OUT:
+        raise refused("scan", "Only a handing over has a hauler's paper.", "no_paper")
+    try:
+        pages = pictures_of(scan)
+    except ValidationError as error:
+        raise renamed(error, __all__="scan") from error
+    known = {one.digest: one for one in entry.papers.all()}
+    if len(known) + len(pages) > MOST_PAPERS:
+        words = f"No. {entry.pk} has {len(known)} of at most {MOST_PAPERS} pages; {len(pages)} more are too many."
+        raise refused("scan", words, "too_many")
+    for page in pages:
+        digest = hashlib.sha256(page.content).hexdigest()
+        if digest not in known:
+            paper = OilPaper(
+                entry=entry, digest=digest, width=page.width, height=page.height, file_name=str(scan.name)[-200:],
+                by=by, at=at,
+            )  # fmt: skip
+            paper.full_clean()
+            if not default_storage.exists(paper.path):  # the file first: a row never names one that is not there
+                default_storage.save(paper.path, ContentFile(page.content))
+            paper.save()
+            known[digest] = paper
+        last = known[digest]
+    return last
 
 
 def _difference_of(entry: OilEntry) -> OilEntry | None:

@@ -8,7 +8,8 @@ from datetime import date, timedelta
 from django import forms
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpResponse
+from django.core.files.storage import default_storage
+from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse, reverse_lazy
 from django.utils import timezone
@@ -17,13 +18,14 @@ from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from shop.core.errors import refused
+from shop.core.images import IN_WORDS
 from shop.documents import services as documents
 from shop.exchange.cells import guard
 from shop.exchange.files.writing import CSV_TYPE
 from shop.parts import services
-from shop.parts.models import Drum, DrumKind, Fluid, Look, OilEntry, OilEntryKind
+from shop.parts.models import Drum, DrumKind, Fluid, Look, OilEntry, OilEntryKind, OilPaper
 from shop.parts.used_oil import CAUTION, PERIODS, drum_states, exact_ml, in_words, oil_log, span_of, words_of
-from shop.web.access import allow
+from shop.web.access import allow, takes_files
 from shop.web.fields import DayField, QuantityField, check_day
 from shop.web.forms import Form, KeyedForm, submit
 from shop.web.pages import number, sent, show, show_form
@@ -31,6 +33,7 @@ from shop.workorders.services import note_drained_oil
 from shop.workorders.services.used_oil import job_of_bag
 
 TRAIL = [("Stock", reverse_lazy("manage:stock")), ("Used-oil log", reverse_lazy("desk:oil_log"))]
+MOST_BYTES = 16_000_000
 form_page = require_http_methods(["GET", "HEAD", "POST"])
 NO_SUCH_BAG = "No damper has the tag “{}”. Compare it with the bag, or leave it empty and say where it came from."
 
@@ -196,6 +199,8 @@ def told(one):
                 "poured": exact_ml(line.poured) if line.poured else "",
                 "handed_over": exact_ml(line.handed_over) if line.handed_over else "",
                 "difference": exact_ml(line.difference) if line.difference else "",
+                "papers": list(line.entry.papers.all()),
+                "takes_paper": line.counts and line.entry.kind == OilEntryKind.OUT and line.entry.amount,
                 "correctable": line.counts and line.entry.kind != OilEntryKind.FOUND and line.entry.amount,
             }
             for line in one.lines
@@ -310,6 +315,52 @@ def drum_retire(request, pk):
     else:
         messages.success(request, f"{drum} is out of use. Its log stays.")
     return redirect("desk:oil_log")
+
+
+class PaperForm(KeyedForm):
+    scan = forms.FileField(
+        label="The hauler's paper",
+        max_length=200,
+        help_text=f"{IN_WORDS[0].upper()}{IN_WORDS[1:]}, at most {MOST_BYTES // 1_000_000} MB.",
+        widget=forms.ClearableFileInput({"accept": "image/jpeg,image/png,image/webp,image/tiff,application/pdf"}),
+        error_messages={"required": "No file is chosen. Choose one.", "empty": "This file is empty. Choose another."},
+    )
+
+
+@takes_files(MOST_BYTES)
+@allow("keep_drums")
+@form_page
+def paper_add(request, pk):
+    """Keep the hauler's paper with a handing over."""
+    entry = get_object_or_404(OilEntry.objects.select_related("drum"), pk=pk, kind=OilEntryKind.OUT)
+    form = PaperForm(sent(request), request.FILES if request.method == "POST" else None)
+    given = {"entry": entry, "by": request.user, "at": timezone.now()}
+    if request.method == "POST" and (paper := submit(form, services.keep_paper, **given)):
+        messages.success(request, f"{paper.file_name} is kept with no. {pk}.")
+        return redirect("desk:oil_log")
+    return show_form(
+        request,
+        form,
+        title=f"Paper of no. {pk}",
+        action="Keep it",
+        trail=TRAIL,
+        back=reverse("desk:oil_log"),
+        intro=f"{entry.figures} {entry.unit}, {words_of(entry)}.",
+    )
+
+
+@require_safe
+@allow("look")
+def paper(request, pk, digest):
+    """A page of the hauler's paper as a picture."""
+    row = get_object_or_404(OilPaper, entry=pk, digest=digest)
+    try:
+        file = default_storage.open(row.path)
+    except OSError as error:
+        raise Http404(f"The picture of {row} is not in the storage any more.") from error
+    answer = FileResponse(file, content_type="image/jpeg")
+    answer["Cache-Control"] = "private, max-age=31536000, immutable"
+    return answer
 
 
 @require_safe
