@@ -2,7 +2,7 @@ from django.urls import include, path
 
 from shop.web.manage import exchange
 from shop.web.manage.reminders import reminders
-from shop.web.manage.views import buying, coverage, lookup, procedures, scans, staff, stock
+from shop.web.manage.views import buying, coverage, lookup, procedures, scans, staff, stock, suppliers
 
 app_name = "manage"
 urlpatterns = [
@@ -47,17 +47,17 @@ urlpatterns = [
     path("buying/orders/<int:pk>/paper/", buying.purchase_paper, name="purchase_paper"),
     path("buying/orders/<int:pk>/text/", buying.purchase_text, name="purchase_text"),
     path("buying/deliveries/<int:pk>/correct/", buying.receipt_correct, name="receipt_correct"),
-    path("buying/suppliers/", buying.suppliers, name="suppliers"),
-    path("buying/suppliers/new/", buying.supplier_new, name="supplier_new"),
-    path("buying/suppliers/<int:pk>/", buying.supplier, name="supplier"),
-    path("buying/suppliers/<int:pk>/change/", buying.supplier_change, name="supplier_change"),
-    path("buying/suppliers/<int:pk>/sells/new/", buying.item_new, name="item_new"),
-    path("buying/sells/<int:pk>/", buying.supplier_item, name="supplier_item"),
-    path("buying/sells/<int:pk>/change/", buying.item_change, name="item_change"),
-    path("buying/sells/<int:pk>/price/", buying.item_price, name="item_price"),
-    path("buying/reorder/", buying.reorder_points, name="reorder_points"),
-    path("buying/reorder/<int:pk>/", buying.reorder_part, name="reorder_part"),
-    path("buying/reorder/<int:pk>/by-hand/", buying.reorder_fix, name="reorder_fix"),
+    path("buying/suppliers/", suppliers.suppliers, name="suppliers"),
+    path("buying/suppliers/new/", suppliers.supplier_new, name="supplier_new"),
+    path("buying/suppliers/<int:pk>/", suppliers.supplier, name="supplier"),
+    path("buying/suppliers/<int:pk>/change/", suppliers.supplier_change, name="supplier_change"),
+    path("buying/suppliers/<int:pk>/sells/new/", suppliers.item_new, name="item_new"),
+    path("buying/sells/<int:pk>/", suppliers.supplier_item, name="supplier_item"),
+    path("buying/sells/<int:pk>/change/", suppliers.item_change, name="item_change"),
+    path("buying/sells/<int:pk>/price/", suppliers.item_price, name="item_price"),
+    path("buying/reorder/", suppliers.reorder_points, name="reorder_points"),
+    path("buying/reorder/<int:pk>/", suppliers.reorder_part, name="reorder_part"),
+    path("buying/reorder/<int:pk>/by-hand/", suppliers.reorder_fix, name="reorder_fix"),
     path("reminders/", reminders, name="reminders"),
     path("exchange/", exchange.exchange, name="exchange"),
     path("exchange/files/<int:pk>/", exchange.run, name="import_run"),
