@@ -36,7 +36,7 @@ def _plain_invoices():
             yield row
 
 
-@pytest.mark.parametrize("row", _plain_invoices())
+@pytest.mark.parametrize("row", list(_plain_invoices()))
 def test_line_nets_are_rounded_first_and_add_up(row):
     """Source: line nets to the cent first, as EN 16931 asks; re-done with exact fractions; exact."""
     lines = json.loads(row["inputs"])["lines"]
