@@ -117,7 +117,7 @@ def test_more_than_is_still_to_come_asks_and_is_kept_only_with_a_reason(kits, de
     assert refused.value.message_dict == {
         f"units_{line.pk}": [
             f"12 of {line.item} were ordered, 8 came before: 4 still to come, not 6. "
-            "Count again. To keep more than was ordered, say why beside it."
+            "Count again. To keep more than was ordered, say why."
         ]
     }
     assert (on_hand(kits), fresh(kits).status) == (9, "in_part")

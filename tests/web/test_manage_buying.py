@@ -311,7 +311,9 @@ def test_reorder_points_tell_why_and_a_manager_sets_one_by_hand(as_manager, mana
     assert "it is not ordered again by itself" in words(as_manager.get(url))
     send(as_manager, url, "by-hand", to=page_of("reorder_fix", kit.pk), point="4", amount="6", why="season")
     page = words(as_manager.get(page_of("reorder_points")))
-    assert f"seal kit H2 KIT-1 order again 3 0 0 0 3 4 6 Set by hand by {manager}: season." in page
+    assert (
+        f"order again 3 4 6 3 on hand, 0 held, 0 short, 0 on order. By hand. Set by hand by {manager}: season." in page
+    )
     as_manager.post(page_of("reorder_fix", kit.pk), {"back": "1"})
     assert "it is not ordered again by itself" in words(as_manager.get(url))
 

@@ -46,7 +46,8 @@ class PurchasePaper:
 
     def as_text(self) -> str:
         """For an e-mail: plain text, lines of at most 76 letters."""
-        rows = [f"Purchase order {self.number}{' (DRAFT)' if self.draft else ''}", f"{self.shop}, {self.day}", ""]
+        state = " (DRAFT: nothing is ordered yet)" if self.draft else " (called off)" if self.called_off else ""
+        rows = [f"Purchase order {self.number}{state}", f"{self.shop}, {self.day}", ""]
         rows.append(f"To {self.supplier}{f', our account {self.account_number}' if self.account_number else ''}")
         if self.expected:
             rows.append(f"Expected by {self.expected}")
@@ -62,7 +63,8 @@ class PurchasePaper:
             rows += ["", *wrap(self.note, TEXT_WIDTH)]
         rows += ["", f"Please put our number {self.number} on the delivery note.", ""]
         rows += [row for row in (self.shop, *self.address.splitlines(), self.phone, self.email) if row]
-        return "\n".join(rows) + "\n"
+        short = [part for row in rows for part in ([row] if len(row) <= TEXT_WIDTH else wrap(row, TEXT_WIDTH))]
+        return "\n".join(short) + "\n"
 
 
 def purchase(order: PurchaseOrder) -> PurchasePaper:

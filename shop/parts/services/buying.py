@@ -284,7 +284,7 @@ def _too_many(line: PurchaseLine, units: int) -> str:
     off = f", {line.called_off} called off" if line.called_off else ""
     return (
         f"{line.units} of {line.item} were ordered{came}{off}: {line.to_come} still to come, not {units}. "
-        "Count again. To keep more than was ordered, say why beside it."
+        "Count again. To keep more than was ordered, say why."
     )
 
 

@@ -1,4 +1,4 @@
-"""Buying: what is short, what is on its way, deliveries, suppliers and their prices, reorder points."""
+"""Buying: what is short, what is on its way, purchase orders and their deliveries."""
 
 from urllib.parse import quote
 
@@ -8,7 +8,7 @@ from django.core.exceptions import ValidationError
 from django.db.models import Prefetch
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect
-from django.urls import reverse, reverse_lazy
+from django.urls import reverse_lazy
 from django.utils import timezone
 from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_POST, require_safe
@@ -27,16 +27,14 @@ from shop.parts.models import (
     Supplier,
     SupplierItem,
 )
-from shop.parts.reorder import reorder
 from shop.parts.selectors import stock_of
-from shop.parts.services.suppliers import order_days_in_words
 from shop.parts.workdays import day_name, delivery_day
 from shop.staff.models import AuditEntry
 from shop.web.access import allow
 from shop.web.forms import FindForm, submit
 from shop.web.manage import buying_forms as forms
 from shop.web.pages import having_words, number, page_of, sent, show, show_form
-from shop.workorders.purchases import late_deliveries, reorder_list, to_buy, waited_for, waits_for
+from shop.workorders.purchases import late_deliveries, to_buy, waited_for, waits_for
 from shop.workorders.services import hold_for_waiting
 
 BUYING = ("Buying", reverse_lazy("manage:buying"))
@@ -49,8 +47,8 @@ PURCHASES = [BUYING, ("Purchase orders", reverse_lazy("manage:purchases"))]
 def buying(request):
     now = timezone.now()
     found, may_order = to_buy(now=now), request.user.may("keep_stock")
-    running = _in_full().filter(status__in=[PurchaseStatus.DRAFT, PurchaseStatus.SENT, PurchaseStatus.IN_PART])
-    orders = [_row(order, local_day(now)) for order in running]
+    running = in_full().filter(status__in=[PurchaseStatus.DRAFT, PurchaseStatus.SENT, PurchaseStatus.IN_PART])
+    orders = [row_of(order, local_day(now)) for order in running]
     context = {
         "suppliers": [_suggested(one) for one in found.suppliers],
         "unsold": found.unsold,
@@ -78,7 +76,7 @@ def _suggested(one):
 # --- purchase orders
 
 
-def _in_full():
+def in_full():
     """Orders with all that their rows say, in three queries."""
     lines = PurchaseLine.objects.with_received().select_related("item__container", "part", "order")
     return PurchaseOrder.objects.select_related("supplier", "sent_by", "made_by").prefetch_related(
@@ -86,7 +84,7 @@ def _in_full():
     )
 
 
-def _row(order, today):
+def row_of(order, today):
     lines = list(order.lines.all())
     nets = [line.net for line in lines]
     return {
@@ -119,7 +117,7 @@ def _state(order, lines):
 @allow("look")
 def purchases(request):
     form = FindForm(request.GET, label="Supplier, part or number")
-    rows = _in_full() if form.is_valid() else PurchaseOrder.objects.none()
+    rows = in_full() if form.is_valid() else PurchaseOrder.objects.none()
     if form.text:
         found = having_words(rows, form.text, "supplier__name", "lines__part__name", "lines__part__number")
         rows = rows.filter(pk__in=[*found.values_list("pk", flat=True)[:500], *_by_number(form.text)])
@@ -128,7 +126,7 @@ def purchases(request):
         "find": form,
         "text": form.text,
         "page": page,
-        "rows": [_row(order, local_day(timezone.now())) for order in page],
+        "rows": [row_of(order, local_day(timezone.now())) for order in page],
         "trail": PURCHASES[:1],
         "currency": settings.CURRENCY,
     }
@@ -185,7 +183,7 @@ def purchase_send(request, pk):
 
 def _page(request, order, refused=None):
     now, today = timezone.now(), local_day(timezone.now())
-    order = _in_full().get(pk=order.pk)
+    order = in_full().get(pk=order.pk)
     lines, may_order = list(order.lines.all()), request.user.may("keep_stock")
     received = ReceiptLine.objects.filter(receipt__order=order).select_related(
         "receipt__by", "line__item__container", "line__part", "corrects", "by"
@@ -204,6 +202,7 @@ def _page(request, order, refused=None):
         "form": refused,
         "send": (refused or forms.SendForm(initial=initial)) if draft and may_order else None,
         "mail": _mail(order),
+        "others": _others(order, lines, today) if may_order and (draft or order.running) else [],
         "receipts": _receipts(received),
         "waits": waits_for(order) if not draft else [],
         "can_hold": _can_hold(order) if not draft and request.user.may("pick") else False,
@@ -215,6 +214,12 @@ def _page(request, order, refused=None):
         "now": now,
     }
     return show(request, "manage/buying/purchase.html", context)
+
+
+def _others(order, lines, today):
+    """What the supplier sells besides; each may be added to the order."""
+    items = order.supplier.items.offered().priced(today).select_related("part", "container")
+    return list(items.exclude(pk__in=[line.item_id for line in lines]).order_by("part__number"))
 
 
 def _can_hold(order):
@@ -277,7 +282,7 @@ def purchase_line(request, pk):
 @allow("keep_stock")
 def purchase_receive(request, pk):
     """Enter what came with a delivery note."""
-    order = get_object_or_404(_in_full(), pk=pk)
+    order = get_object_or_404(in_full(), pk=pk)
     lines = list(order.lines.all())
     form = forms.DeliveryForm(sent(request), lines=lines)
     if request.method == "POST" and (
@@ -373,212 +378,3 @@ def purchase_text(request, pk):
     """The order as plain text, to copy into an e-mail."""
     text = documents.purchase_text(order=get_object_or_404(PurchaseOrder, pk=pk))
     return HttpResponse(text, content_type="text/plain; charset=utf-8")
-
-
-# --- suppliers
-
-
-@require_safe
-@allow("look")
-def suppliers(request):
-    form = FindForm(request.GET, label="Name, part or account number")
-    rows = Supplier.objects.all() if form.is_valid() else Supplier.objects.none()
-    if form.text:
-        fields = ("name", "account_number", "items__part__name", "items__part__number", "items__their_number")
-        rows = rows.filter(pk__in=having_words(rows, form.text, *fields).values("pk"))
-    context = {
-        "find": form,
-        "text": form.text,
-        "page": page_of(request, rows.order_by("-in_use", "name")),
-        "may_keep": request.user.may("keep_suppliers"),
-        "trail": SUPPLIERS[:1],
-    }
-    return show(request, "manage/buying/suppliers.html", context)
-
-
-@require_safe
-@allow("look")
-def supplier(request, pk):
-    row = get_object_or_404(Supplier, pk=pk)
-    today = local_day(timezone.now())
-    context = {
-        "supplier": row,
-        "order_days": order_days_in_words(row),
-        "delivers": day_name(delivery_day(today, row.lead_days, row.takes_orders_on)),
-        "items": row.items.priced(today).select_related("part", "container").order_by("-in_use", "part__number"),
-        "orders": [_row(order, today) for order in _in_full().filter(supplier=row)[:20]],
-        "history": AuditEntry.objects.filter(kind="supplier", key=str(row.pk)),
-        "currency": settings.CURRENCY,
-        "may_keep": request.user.may("keep_suppliers"),
-        "may_order": request.user.may("keep_stock") and row.in_use,
-        "trail": SUPPLIERS,
-    }
-    return show(request, "manage/buying/supplier.html", context)
-
-
-@allow("keep_suppliers")
-def supplier_new(request):
-    form = forms.SupplierForm(sent(request))
-    if request.method == "POST" and (
-        made := submit(form, services.create_supplier, by=request.user, at=timezone.now())
-    ):
-        messages.success(request, f"{made} is entered. Say next what they sell.")
-        return redirect(made)
-    return show_form(
-        request, form, title="New supplier", action="Save", trail=SUPPLIERS, back=reverse("manage:suppliers")
-    )
-
-
-@allow("keep_suppliers")
-def supplier_change(request, pk):
-    row = get_object_or_404(Supplier, pk=pk)
-    form = forms.SupplierChangeForm(sent(request), initial=forms.SupplierChangeForm.filled_from(row))
-    if request.method == "POST":
-        if submit(form, services.change_supplier, supplier=row, by=request.user, at=timezone.now()):
-            messages.success(request, f"{row} is saved.")
-            return redirect(row)
-        form.catch_up(row)
-    return show_form(
-        request,
-        form,
-        title=f"Change {row}",
-        action="Save",
-        trail=[*SUPPLIERS, (row.name, row.get_absolute_url())],
-        back=row.get_absolute_url(),
-    )
-
-
-@allow("keep_suppliers")
-def item_new(request, pk):
-    """What a supplier sells: first which part, then, with ?part=, how."""
-    row = get_object_or_404(Supplier, pk=pk)
-    trail, back = [*SUPPLIERS, (row.name, row.get_absolute_url())], row.get_absolute_url()
-    if "part" not in request.GET:
-        form = forms.PartNumberForm(sent(request))
-        if request.method == "POST" and form.is_valid():
-            return redirect(f"{request.path}?part={form.part.pk}")
-        form.status = 422 if form.errors else 200
-        return show_form(
-            request, form, title=f"What {row} sells", action="Go on", trail=trail, back=back,
-            intro="Type or scan the shop's own part number.",
-        )  # fmt: skip
-    part = get_object_or_404(Part, pk=number(request.GET["part"]))
-    form = forms.ItemForm(sent(request), part=part)
-    if request.method == "POST" and (
-        made := submit(form, services.add_item, supplier=row, part=part, by=request.user, at=timezone.now())
-    ):
-        messages.success(request, f"{row} sells {made}.")
-        return redirect(row)
-    return show_form(request, form, title=f"{part} from {row}", action="Save", trail=trail, back=back)
-
-
-@require_safe
-@allow("look")
-def supplier_item(request, pk):
-    return _item_page(request, _item(pk))
-
-
-def _item(pk):
-    return get_object_or_404(SupplierItem.objects.select_related("supplier", "part", "container"), pk=pk)
-
-
-@allow("keep_suppliers")
-def item_price(request, pk):
-    row = _item(pk)
-    if request.method != "POST":
-        return redirect(row)
-    form = forms.PriceForm(request.POST)
-    if made := submit(form, services.note_price, item=row, by=request.user, at=timezone.now()):
-        messages.success(request, f"{row}: a new price holds from {day_in_words(made.from_day)}.")
-        return redirect(row)
-    return _item_page(request, row, form)
-
-
-@allow("keep_suppliers")
-def item_change(request, pk):
-    row = _item(pk)
-    form = forms.ItemChangeForm(sent(request), initial=forms.ItemChangeForm.filled_from(row))
-    if request.method == "POST":
-        if submit(form, services.change_item, item=row, by=request.user, at=timezone.now()):
-            messages.success(request, f"{row} is saved.")
-            return redirect(row)
-        form.catch_up(row)
-    return show_form(
-        request,
-        form,
-        title=f"Change how {row.supplier} sells {row}",
-        action="Save",
-        trail=[*SUPPLIERS, (row.supplier.name, row.supplier.get_absolute_url())],
-        back=row.get_absolute_url(),
-    )
-
-
-def _item_page(request, row, refused=None):
-    today = local_day(timezone.now())
-    prices = list(row.prices.select_related("noted_by"))
-    holds = next((one for one in prices if one.from_day <= today), None)
-    may_keep = request.user.may("keep_suppliers")
-    context = {
-        "item": row,
-        "prices": prices,
-        "holds": holds,
-        "today": today,
-        "form": refused,
-        "new_price": (refused or forms.PriceForm(initial={"from_day": today})) if may_keep else None,
-        "may_keep": may_keep,
-        "trail": [*SUPPLIERS, (row.supplier.name, row.supplier.get_absolute_url())],
-    }
-    return show(request, "manage/buying/item.html", context)
-
-
-# --- reorder points
-
-
-@require_safe
-@allow("look")
-def reorder_points(request):
-    context = {
-        "rows": reorder_list(now=timezone.now()),
-        "service_level": settings.SERVICE_LEVEL_PERCENT,
-        "may_keep": request.user.may("keep_suppliers"),
-        "trail": [BUYING],
-    }
-    return show(request, "manage/buying/reorder.html", context)
-
-
-@require_safe
-@allow("look")
-def reorder_part(request, pk):
-    return _reorder_page(request, get_object_or_404(Part, pk=pk))
-
-
-@allow("keep_suppliers")
-def reorder_fix(request, pk):
-    """Set a part's reorder point by hand, or with back=1 go by the reckoned one again."""
-    part = get_object_or_404(Part, pk=pk)
-    if request.method != "POST":
-        return redirect("manage:reorder_part", pk)
-    if "back" in request.POST:
-        services.unfix_reorder(part=part, by=request.user, at=timezone.now())
-        messages.success(request, f"{part} is ordered again as reckoned.")
-        return redirect("manage:reorder_part", pk)
-    form = forms.ReorderForm(request.POST, part=part)
-    if submit(form, services.fix_reorder, part=part, by=request.user, at=timezone.now()):
-        messages.success(request, f"The reorder point of {part} is set by hand.")
-        return redirect("manage:reorder_part", pk)
-    return _reorder_page(request, part, form)
-
-
-def _reorder_page(request, part, refused=None):
-    now, may_keep = timezone.now(), request.user.may("keep_suppliers")
-    sold = part.sold_as.priced(local_day(now)).select_related("supplier", "container", "part")
-    context = {
-        "part": part,
-        "figures": reorder([part], now=now, short=waited_for([part]))[part.pk],
-        "sold": sold.order_by("supplier__name"),
-        "form": refused,
-        "by_hand": (refused or forms.ReorderForm(part=part)) if may_keep else None,
-        "currency": settings.CURRENCY,
-        "trail": [BUYING, ("Reorder points", reverse("manage:reorder_points"))],
-    }
-    return show(request, "manage/buying/reorder_part.html", context)
