@@ -9,7 +9,8 @@ for (const form of document.querySelectorAll("[data-proposals]")) {
   let timer;
   let asked = 0;
 
-  for (const button of form.querySelectorAll("[data-without-script]")) button.hidden = true;
+  // Gone, not hidden: Enter in a field presses a form's first button, also one that nobody sees.
+  for (const button of form.querySelectorAll("[data-without-script]")) button.remove();
 
   const ask = async () => {
     const mine = ++asked;

@@ -59,6 +59,8 @@ def every_page(family, by):
     doubtful = make.make_vehicle(vin="1M8GDM9A0KP042788")
     vehicle, customer = booked.vehicle, booked.customer
 
+    make.make_bench_hours(by, from_day=timezone.localdate())
+
     def desk(name, *args, ask=""):
         return reverse(f"desk:{name}", args=args) + ask
 
@@ -93,6 +95,10 @@ def every_page(family, by):
         manage("vehicle_interval", family["vehicle_model"].pk), manage("shop_interval"),
         desk("pick_list", bench.pk), desk("take_up", bench.pk, ask=f"?tag={bench.jobs.get().tag}&part=SH-1"),
         reverse("own_password"),
+        desk("day", ask="?day=2026-11-27"), desk("change_booking", booked.pk), desk("change_booking", bench.pk),
+        manage("hours"), manage("working_hours"), manage("bench_hours", by.pk), manage("absence_new"),
+        manage("closed_new"), manage("closed_yearly_new"), manage("shop_labour"),
+        manage("damper_labour", family["damper_model"].pk),
         manage("exchange"), *(manage("table", kind) for kind in KINDS),
         manage("import_run", make.make_import_run(by=by).pk),
         manage("import_run", make.make_import_run(by=by, state="checked", new=1, problems=[], problem_count=0).pk),

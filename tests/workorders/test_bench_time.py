@@ -102,6 +102,14 @@ def test_a_first_day_that_cannot_be_is_refused(given, words):
         book_one(4, **given)
 
 
+def test_a_job_that_not_even_empty_benches_do_is_refused_in_words():
+    make.make_bench_hours(minutes=1)
+    with pytest.raises(ValidationError, match=r"No day within 26 weeks has room for 5\.5 h"):
+        book_one(4)
+    with pytest.raises(ValidationError, match=r"Not even empty benches do 5\.5 h within 26 weeks"):
+        book_one(4, bench_from=THURSDAY, anyway=True, anyway_why="x")
+
+
 def test_what_was_proposed_and_is_gone_is_a_conflict():
     make.make_bench_hours()
     book_one(4)

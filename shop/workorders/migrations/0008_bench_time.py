@@ -52,7 +52,7 @@ class Migration(migrations.Migration):
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
                 ("on", models.DateField()),
-                ("minutes", models.PositiveSmallIntegerField()),
+                ("minutes", models.PositiveIntegerField()),
                 (
                     "order",
                     models.ForeignKey(

@@ -11,7 +11,7 @@ class BenchPlan(models.Model):
 
     order = models.ForeignKey(WorkOrder, models.PROTECT, related_name="bench_plan")
     on = models.DateField()
-    minutes = models.PositiveSmallIntegerField()
+    minutes = models.PositiveIntegerField()
 
     class Meta:
         ordering = ["on", "order"]

@@ -6,6 +6,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from shop.calc.bench_time import BenchDay, Planned, first_fit, hours, named, run_from, why_not
+from shop.calc.errors import OutOfRange
 from shop.core.clock import local_day
 from shop.core.errors import Conflict, refused
 from shop.specs.labour import labour_for
@@ -88,7 +89,7 @@ def _from_the_day(order, found, bench, bench_from, proposed, anyway, anyway_why)
     if anyway:
         if not anyway_why:
             raise refused("anyway_why", "Say why it is booked all the same: it stands on the day sheet.", "why_missing")
-        return fit if fits else run_from(minutes, bench.days), anyway_why
+        return fit if fits else _all_the_same(minutes, bench), anyway_why
     name = named(bench_from, found.today)
     why = [] if fits else [f"{name}: {why_not(day, minutes)}, and the job takes {hours(minutes)}."]
     if missing:
@@ -98,6 +99,14 @@ def _from_the_day(order, found, bench, bench_from, proposed, anyway, anyway_why)
         f"{' '.join(why)} {_first_in_words(found)} {HOW_ALL_THE_SAME}", code="taken" if taken else "full"
     )
     raise (Conflict if taken else ValidationError)({"bench_from": [error]})
+
+
+def _all_the_same(minutes: int, bench: Bench) -> list[Planned]:
+    try:
+        return run_from(minutes, bench.days)
+    except OutOfRange as error:
+        words = f"Not even empty benches do {hours(minutes)} within {HORIZON.days // 7} weeks from then on."
+        raise refused("bench_from", words, "never") from error
 
 
 def _check_day(order: WorkOrder, found: Proposal, day: BenchDay) -> None:
