@@ -296,6 +296,7 @@ SPECTACULAR_SETTINGS = {
         "MeasureEnum": "shop.dampers.measures.Measure",
         "SpecifiedMeasure": "shop.dampers.measures.SPECIFIED_CHOICES",
         "KitMeasureEnum": "shop.specs.models.KitMeasure",
+        "MovementKindEnum": "shop.parts.models.MovementKind",
     },
 }
 

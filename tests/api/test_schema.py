@@ -16,6 +16,7 @@ from rest_framework.authtoken.models import Token
 from schemathesis.generation import GenerationMode
 
 from api.urls import v1
+from shop.parts.services import start_take
 from shop.specs.models import Step
 from shop.workorders.models import DamperJob
 from tests import factories as make
@@ -76,6 +77,8 @@ def rows(db):
         "jobs": job.pk,
         "pick-lines": job.order.pick_list.lines.first().pk,
         "parts": family["oil"].pk,
+        "movements": family["oil"].movements.first().pk,
+        "stock-takes": start_take(parts=[family["kit"]], by=manager, at=make.NOON).pk,
         "sheets": family["damper_model"].sheets.first().pk,
         "fitments": family["vehicle_model"].fitments.first().pk,
         "procedures": draft.pk,

@@ -161,7 +161,7 @@ def test_the_used_parts_are_filled_in_with_what_was_asked_for_and_leave_the_stoc
     page = at_bench.get(at_parts(order))
     amounts = [value for name, value in form(page).items() if name.startswith("used_")]
     assert sorted(amounts) == ["1", "1", "40", "40"]
-    assert "GREASE: asked for 40 g; not ticked off as picked." in words(page)
+    assert "GREASE: asked for 40 g; not picked: it is taken from the shelf now." in words(page)
     assert send(at_bench, at_parts(order)).url == at_parts(order)
     assert status_of(order) == OrderStatus.READY
     assert on_hand(order) == {"seal kit": 0, "seal grease": 20_000}
