@@ -4,7 +4,8 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 
 from shop.customers.models import MeterReading
-from shop.parts.models import Movement
+from shop.parts.models import Movement, Tally
+from shop.parts.services import enter_counts, start_take
 from shop.specs.models import SheetEdition, SpecSheet, SpecValue
 from shop.staff.models import AuditEntry
 from shop.staff.services import note
@@ -21,7 +22,8 @@ def rows(desk, technician, second):
     """One row of every append-only table."""
     vehicle = make.make_vehicle()
     make.make_meter_reading(vehicle, miles=100)
-    make.make_part(on_hand=1)
+    take = start_take(parts=[make.make_part(on_hand=1)], by=desk, at=NOON)
+    enter_counts(take=take, figures=[(take.rows.get(), 1)], by=desk, at=NOON)
     make.make_sheet(make.make_damper_model())
     job = make.make_open_job(by=desk)
     step = job.procedure.steps.filter(critical=True).first()
@@ -38,6 +40,7 @@ def rows(desk, technician, second):
 APPEND_ONLY = [
     MeterReading,
     Movement,
+    Tally,
     AuditEntry,
     Reading,
     StepDone,

@@ -10,7 +10,7 @@ from shop.core.models import RequestKey
 from shop.customers.models import Customer, MeterReading, Vehicle, VehicleModel
 from shop.dampers.models import Adjuster, Damper, DamperModel, Fitment, Position
 from shop.exchange.models import ImportRun
-from shop.parts.models import Container, Lot, Movement, Part, Reservation
+from shop.parts.models import Container, Lot, Movement, Part, Reservation, StockTake, TakenPart
 from shop.picklists.models import PickLine
 from shop.specs.models import (
     KitLine,
@@ -55,6 +55,7 @@ def book(desk, technician, second, manager):
     part = make.make_part("SK-1", on_hand=2)
     make.make_container(part, 1000)
     Lot.objects.create(part=part, received_on=NOON.date())
+    TakenPart.objects.create(take=another_take(), part=part)
     make.make_meter_reading(vehicle, miles=100)
     make.make_tool()
     job = make.make_open_job(by=desk, damper=damper)
@@ -96,6 +97,10 @@ def two_scans(**same):
     for number in (1, 2):
         given = {"sheet": SpecSheet.objects.get(), "number": number, "digest": str(number), "width": 1, "height": 1}
         SheetScan.objects.create(**given | same, by=User.objects.first(), at=NOON)
+
+
+def another_take():
+    return StockTake.objects.create(title="bin A-1", started_by=User.objects.first(), started_at=NOON)
 
 
 CASES = {
@@ -194,6 +199,9 @@ CASES = {
     "movement_sign_fits": copy(Movement, amount=-1),
     "movement_says_why": copy(Movement, kind="counted", reason=""),
     "movement_correction_names_the_wrong_one": copy(Movement, kind="corrected", reason="a slip"),
+    "stocktake_finished_by_somebody": change(StockTake, given_up=True),
+    "takenpart_in_one_open_take": copy(TakenPart, take=lambda row: another_take()),
+    "takenpart_once": copy(TakenPart, open=False),
     "reservation_issued_is_something": change(Reservation, state="issued"),
     "part_keeps_a_while": change(Part, keeps_days=0),
     "lot_good_when_received": change(Lot, use_by=date(2000, 1, 1)),
