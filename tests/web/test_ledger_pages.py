@@ -184,3 +184,23 @@ def test_lists_of_places_and_differences_take_a_constant_number_of_queries(
             assert client.get(reverse(name, args=[take.pk])).status_code == 200
     with django_assert_max_num_queries(8):
         client.get(reverse("manage:takes"))
+
+
+def test_a_delivery_names_its_lot_and_a_count_says_which_lot_it_is_about(client, desk, now):
+    oil = make.make_part("TARN-5", measure="volume")
+    litre = make.make_container(oil, 1_000_000, name="1 L bottle")
+    client.force_login(desk)
+    use_by = (now + timedelta(days=100)).date()
+    given = {"container": litre.pk, "count": "3", "lot_code": "A7731", "use_by": use_by.isoformat()}
+    assert client.post(f"{reverse('manage:receive')}?part={oil.pk}", given).status_code == 302
+    lot = oil.lots.get()
+    assert (lot.code, lot.use_by, on_hand(oil)) == ("A7731", use_by, 3_000_000)
+    past = given | {"use_by": "2020-01-01"}
+    assert "is past" in words(client.post(f"{reverse('manage:receive')}?part={oil.pk}", past))
+    address, counted = (
+        f"{reverse('manage:count')}?part={oil.pk}",
+        {"container": litre.pk, "full": "2", "reason": "count"},
+    )
+    assert "Say which of them it is about" in words(client.post(address, counted))
+    assert client.post(address, counted | {"lot": lot.pk}).status_code == 302
+    assert on_hand(oil) == 2_000_000
