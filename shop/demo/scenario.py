@@ -16,6 +16,7 @@ from shop.customers.models import Customer, Meter, MeterReading, ReadingSource, 
 from shop.dampers.measures import FOUND_AND_LEFT, QUANTITY, Measure
 from shop.dampers.models import CapStyle, Construction, Damper, DamperModel, Fitment, Position
 from shop.dampers.services import create_damper, fit_dampers, set_adjusters, set_fitments, set_geometry
+from shop.demo.ledger import ledger
 from shop.demo.scan import scan_of
 from shop.parts.models import Container, Part
 from shop.parts.services import receive
@@ -67,6 +68,7 @@ def load(now: datetime) -> bool:
     _ready(shop)
     _on_the_benches(shop)
     _arriving(shop)
+    ledger(desk=shop.people["desk"], bench=shop.people["bench"], now=now)
     return True
 
 
