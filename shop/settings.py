@@ -307,6 +307,7 @@ SPECTACULAR_SETTINGS = {
         "PhotoMoment": "shop.workorders.models.Shows",
         "AgreedHow": "shop.workorders.models.AgreedHow",
         "AgreedAtTheShop": "api.agreements.HOW",
+        "MovementKindEnum": "shop.parts.models.MovementKind",
     },
 }
 

@@ -4,7 +4,8 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 
 from shop.customers.models import MeterReading
-from shop.parts.models import Movement, OilEntry, OilPaper, Receipt, ReceiptLine, SupplierPrice
+from shop.parts.models import Movement, OilEntry, OilPaper, Receipt, ReceiptLine, SupplierPrice, Tally
+from shop.parts.services import enter_counts, start_take
 from shop.specs.models import SheetEdition, SpecSheet, SpecValue
 from shop.staff.models import AuditEntry
 from shop.staff.services import note
@@ -36,6 +37,8 @@ def rows(desk, technician, second):
     make.make_meter_reading(vehicle, miles=100)
     make.make_part(on_hand=1)
     make.make_oil_paper()
+    take = start_take(parts=[make.make_part(on_hand=1)], by=desk, at=NOON)
+    enter_counts(take=take, figures=[(take.rows.get(), 1)], by=desk, at=NOON)
     make.make_sheet(make.make_damper_model())
     job = make.make_open_job(by=desk)
     step = job.procedure.steps.filter(critical=True).first()
@@ -59,6 +62,7 @@ APPEND_ONLY = [
     Movement,
     OilEntry,
     OilPaper,
+    Tally,
     AuditEntry,
     Reading,
     StepDone,

@@ -24,9 +24,11 @@ from shop.parts.models import (
     ReceiptLine,
     ReorderFix,
     Reservation,
+    StockTake,
     Supplier,
     SupplierItem,
     SupplierPrice,
+    TakenPart,
     WalkStop,
 )
 from shop.picklists.models import PickLine
@@ -81,6 +83,7 @@ def book(desk, technician, second, manager):
     part = make.make_part("SK-1", on_hand=2)
     make.make_container(part, 1000)
     Lot.objects.create(part=part, received_on=NOON.date())
+    TakenPart.objects.create(take=another_take(), part=part)
     make.make_meter_reading(vehicle, miles=100)
     make.make_tool()
     job = make.make_open_job(by=desk, damper=damper)
@@ -147,6 +150,10 @@ def two_of_a_size():
     for _ in range(2):
         container = Container.objects.last()
         SupplierItem.objects.create(supplier=Supplier.objects.get(), part=container.part, container=container)
+
+
+def another_take():
+    return StockTake.objects.create(title="bin A-1", started_by=User.objects.first(), started_at=NOON)
 
 
 CASES = {
@@ -305,6 +312,9 @@ CASES = {
     "movement_sign_fits": copy(Movement, amount=-1),
     "movement_says_why": copy(Movement, kind="counted", reason=""),
     "movement_correction_names_the_wrong_one": copy(Movement, kind="corrected", reason="a slip"),
+    "stocktake_finished_by_somebody": change(StockTake, given_up=True),
+    "takenpart_in_one_open_take": copy(TakenPart, take=lambda row: another_take()),
+    "takenpart_once": copy(TakenPart, open=False),
     "reservation_issued_is_something": change(Reservation, state="issued"),
     "part_keeps_a_while": change(Part, keeps_days=0),
     "lot_good_when_received": change(Lot, use_by=date(2000, 1, 1)),

@@ -61,7 +61,7 @@ def span(low_si: float, high_si: float, quantity: str) -> str:
 def stock_amount(amount: int, measure: str) -> str:
     """An amount of stock in words: "4", "340 mL", "4 g"."""
     if measure == "count":
-        return str(amount)
+        return f"{amount}".replace("-", "\N{MINUS SIGN}")
     one = unit(shop_unit(measure))
     value_si = amount * float(unit(BASE_UNIT[measure]).factor)
     if one.digits or value_si >= 10 * float(one.factor):

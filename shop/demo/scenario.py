@@ -19,6 +19,7 @@ from shop.dampers.services import create_damper, fit_dampers, set_adjusters, set
 from shop.demo import bench_hours, buying
 from shop.demo.agreements import agree
 from shop.demo.finding import entered_twice
+from shop.demo.ledger import ledger
 from shop.demo.scan import scan_of
 from shop.demo.stock_room import fill_stock_room
 from shop.parts.models import Container, Part
@@ -77,6 +78,7 @@ def load(now: datetime) -> bool:
     entered_twice(vehicle_model=shop.vehicles["Ridge"], damper_model=shop.models["H2"], by=shop.people["desk"], now=now)
     fill_stock_room(shop)
     agree(shop)
+    ledger(desk=shop.people["desk"], bench=shop.people["bench"], now=now)
     return True
 
 

@@ -14,6 +14,8 @@ from shop.core.clock import local_day
 from shop.parts.models import Container, Lot, Movement, MovementKind, Part, Reservation, ReservationState
 from shop.specs.models import KitMeasure
 
+MANY = 1000  # beyond so many parts it is quicker to add up the whole ledger than to name them
+
 
 @dataclass(frozen=True)
 class ContainerStock:
@@ -108,14 +110,17 @@ def stock_of(parts: Iterable[Part], *, today: date | None = None) -> dict[int, S
     known = {part.pk: part for part in parts}
     moved, held = dict.fromkeys(known, 0), dict.fromkeys(known, 0)
     standing = {key: {} for key in known}
-    for key, container, lot, amount, is_held in _sums(known):
+    among = {} if len(known) > MANY else {"part__in": known}
+    for key, container, lot, amount, is_held in _sums(among):
+        if key not in known:
+            continue
         if is_held:
             held[key] = amount
             continue
         moved[key] += amount
         standing[key][container, lot] = amount
-    sizes = {one.pk: one for one in Container.objects.filter(part__in=known).order_by("size")}
-    lots = {one.pk: one for one in Lot.objects.filter(part__in=known)}
+    sizes = {one.pk: one for one in Container.objects.filter(**among).order_by("size") if one.part_id in known}
+    lots = {one.pk: one for one in Lot.objects.filter(**among)}
     shelves = {key: [] for key in known}
     portions = {key: [] for key in known}
     for key, places in standing.items():
@@ -129,21 +134,24 @@ def stock_of(parts: Iterable[Part], *, today: date | None = None) -> dict[int, S
     return {key: Stock(moved[key], held[key], shelves[key], sorted(portions[key], key=_first_to_take)) for key in known}
 
 
-def _sums(keys) -> QuerySet:
+def _sums(among: dict) -> QuerySet:
     """Rows of (part, container, lot, base units, whether that is what is held): all at one moment, in one query."""
     nothing = Value(None, output_field=BigIntegerField())
     yes, no = (Value(held, output_field=BooleanField()) for held in (True, False))
-    moved = Movement.objects.filter(part__in=keys).order_by().values_list("part", "container", "lot")
-    held = Reservation.objects.filter(part__in=keys, state=ReservationState.HELD).order_by().values_list("part")
+    moved = Movement.objects.filter(**among).order_by().values_list("part", "container", "lot")
+    held = Reservation.objects.filter(**among, state=ReservationState.HELD).order_by().values_list("part")
     return moved.annotate(sum=Sum("amount"), is_held=no).union(
         held.annotate(no_container=nothing, no_lot=nothing, sum=Sum("amount"), is_held=yes), all=True
     )
 
 
-def on_hand_of(parts: Iterable[Part] | QuerySet) -> dict[int, int]:
-    """The sum of all movements of each part by its key, in one query; parts that never moved are left out."""
-    moved = Movement.objects.filter(part__in=parts).order_by().values_list("part")
-    return dict(moved.annotate(Sum("amount")))
+def on_hand_of(parts: Iterable[Part] | None = None) -> dict[int, int]:
+    """The sum of all movements of each part by its key, of every part without parts; in one query.
+
+    Parts that never moved are left out.
+    """
+    rows = Movement.objects.all() if parts is None else Movement.objects.filter(part__in=parts)
+    return dict(rows.order_by().values_list("part").annotate(Sum("amount")))
 
 
 def portion(part: Part, container: Container | None, lot: Lot | None, amount: int, today: date) -> Portion:

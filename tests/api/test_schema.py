@@ -16,6 +16,7 @@ from rest_framework.authtoken.models import Token
 from schemathesis.generation import GenerationMode
 
 from api.urls import v1
+from shop.parts.services import start_take
 from shop.specs.models import Step
 from shop.workorders.models import DamperJob
 from tests import factories as make
@@ -79,6 +80,8 @@ def rows(db):
         "parts": family["oil"].pk,
         "drums": (drum := make.make_drum()).pk,
         "used-oil": make.make_oil_entry(drum).pk,
+        "movements": family["oil"].movements.first().pk,
+        "stock-takes": start_take(parts=[family["kit"]], by=manager, at=make.NOON).pk,
         "sheets": family["damper_model"].sheets.first().pk,
         "fitments": family["vehicle_model"].fitments.first().pk,
         "procedures": draft.pk,

@@ -21,7 +21,7 @@ from shop.bootstrap import VAR
 from tests.run import clean_environment, find_server, own_database
 from tests.servers import ServerFailed, postgres_problem, private_postgres
 
-PARTS = ["documents", "lists", "lookup", "calculations", "exchange", "finding", "day", "picks"]
+PARTS = ["documents", "lists", "lookup", "calculations", "exchange", "finding", "day", "picks", "ledger"]
 
 
 def measure(parts):

@@ -11,6 +11,7 @@ from shop.parts.selectors import draw_in_words, movements_of, stock_of, written_
 from shop.parts.services import correct, count, put_back, receive, set_keeping, use, write_off
 from shop.picklists.selectors import used_against_picked
 from shop.picklists.services import Need, fill, pick, put_all_back, top_up, unpick
+from shop.workorders import services
 from tests import factories as make
 from tests.factories import NOON
 from tests.racing import at_once
@@ -275,3 +276,20 @@ def test_a_delivery_while_somebody_counts_is_neither_lost_nor_doubled():
         )
         assert stock(kit).on_hand in (before + 9, before - 1)  # counted before it came, or all of it after
         assert stock(kit).on_hand == sum(Movement.objects.values_list("amount", flat=True))
+
+
+@pytest.mark.django_db(transaction=True)
+def test_closing_an_order_while_its_part_is_picked_ends_with_the_part_used_once(manager):
+    kit = make.make_part("SK-1", on_hand=3)
+    model = make.make_damper_model()
+    make.make_kit_line(model, "SK-1")
+    job = make.make_open_job(by=manager, damper=make.make_damper(model=model))
+    services.close_job(job=job, override_reason="test", by=manager, at=NOON)
+    outcomes = at_once(
+        lambda: services.pick_part(order=job.order, part_number="SK-1", by=manager, at=NOON),
+        lambda: services.close_order(order=job.order, used=[], by=manager, at=NOON),
+    )
+    assert all(not isinstance(one, Exception) or isinstance(one, Conflict) for one in outcomes), outcomes
+    assert (stock(kit).on_hand, stock(kit).held) == (2, 0)
+    (told,) = used_against_picked(job.order.pick_list)
+    assert told.used == told.issued - told.returned + told.straight == 1

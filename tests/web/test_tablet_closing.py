@@ -161,11 +161,22 @@ def test_the_used_parts_are_filled_in_with_what_was_asked_for_and_leave_the_stoc
     page = at_bench.get(at_parts(order))
     amounts = [value for name, value in form(page).items() if name.startswith("used_")]
     assert sorted(amounts) == ["1", "1", "40", "40"]
-    assert "GREASE: asked for 40 g; not ticked off as picked." in words(page)
+    assert "GREASE: asked for 40 g; not picked: it is taken from the shelf now." in words(page)
     assert send(at_bench, at_parts(order)).url == at_parts(order)
     assert status_of(order) == OrderStatus.READY
     assert on_hand(order) == {"seal kit": 0, "seal grease": 20_000}
     assert f"{order.number} is ready to hand back" in words(at_bench.get(at_parts(order)))
+
+
+def test_once_it_is_closed_the_page_tells_what_was_used_against_what_was_picked(at_bench, order, technician):
+    services.pick_part(order=order, part_number="GREASE", by=technician, at=NOON)
+    assert on_hand(order)["seal grease"] == 20_000
+    assert send(at_bench, at_parts(order), **{line_field(order, "GREASE"): "12.5 g"}).status_code == 302
+    assert on_hand(order)["seal grease"] == 100_000 - 12_500 - 40_000
+    told = words(at_bench.get(at_parts(order)))
+    assert "40 g picked, 12.5 g used: 27.5 g went back" in told
+    assert "40 g picked, 40 g used" in told
+    assert "1 used without being picked" in told
 
 
 def line_field(order, number):

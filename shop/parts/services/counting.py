@@ -9,6 +9,7 @@ from django.db.models import Sum
 from shop.core.amounts import stock_amount
 from shop.core.clock import local_day
 from shop.core.errors import Conflict, refused
+from shop.core.rows import names
 from shop.parts.models import Container, Lot, Movement, MovementKind, Part, Reservation, TakenPart
 from shop.parts.selectors import Stock, portion
 from shop.parts.services.promised import check_promised, let_go
@@ -161,4 +162,14 @@ def _check_place(part: Part, container: Container | None, lot: Lot | None) -> No
     if container and container.part_id != part.pk:
         raise refused("container", f"{container} is not a container of {part}.", "other_part")
     if lot and (lot.part_id != part.pk or lot.container_id != (container.pk if container else None)):
-        raise refused("lot", f"{lot} is not {container or 'a loose part'} of {part}.", "other_lot")
+        where = f"of {container}" if container else "outside any container"
+        raise refused("lot", f"{lot} is not {where}. Choose its own container, or another lot.", "other_lot")
+    if not lot and (lots := _lots_there(part, container)):
+        words = f"It stands there by lots: {names(lots)}. Say which of them it is about."
+        if not part.movements.filter(container=container, lot=None).exists():
+            raise refused("lot", words, "which_lot")
+
+
+def _lots_there(part: Part, container: Container | None) -> list[Lot]:
+    lots = Lot.objects.filter(part=part, container=container).annotate(there=Sum("movements__amount"))
+    return list(lots.filter(there__gt=0))

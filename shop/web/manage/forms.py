@@ -2,11 +2,12 @@
 
 from django import forms
 from django.contrib.auth.validators import UnicodeUsernameValidator
+from django.db.models import Sum
 
 from shop.core.amounts import stock_amount, to_base_unit
 from shop.parts.models import MOST_AT_ONCE_SI, Container
 from shop.staff.models import Role
-from shop.web.fields import QuantityField
+from shop.web.fields import DayField, QuantityField
 from shop.web.forms import Form, KeyedForm, NewPasswordForm
 
 
@@ -29,6 +30,10 @@ class ReceiveForm(KeyedForm):
     count = forms.IntegerField(
         label="How many", min_value=1, max_value=100_000, widget=forms.TextInput({"inputmode": "numeric"})
     )
+    lot_code = forms.CharField(
+        max_length=40, label="Lot on the label", required=False, help_text="Its code, if the label has one."
+    )
+    use_by = DayField(label="Use by", required=False, help_text="The last day on which it may be used.")
     reason = forms.CharField(max_length=200, label="Delivery note", required=False)
 
     def __init__(self, *args, part, **kwargs):
@@ -85,7 +90,12 @@ class CountForm(KeyedForm):
                 self.fields["container"].required = False
                 self.fields["container"].empty_label = "in no container"
                 self.fields["found"].label = "In the opened one, or in no container"
-        self.order_fields(["request_key", "container", "full", "found", "reason"])
+        lots = part.lots.annotate(there=Sum("movements__amount")).filter(there__gt=0)
+        if lots:
+            self.fields["lot"] = forms.ModelChoiceField(
+                lots, label="Lot", required=False, empty_label="no lot noted", help_text="One lot at a time is counted."
+            )
+        self.order_fields(["request_key", "container", "lot", "full", "found", "reason"])
 
     def clean(self):
         data = super().clean()

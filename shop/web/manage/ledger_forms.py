@@ -1,6 +1,7 @@
 """What is filled in about the ledger of a part and in a stock take: shapes and labels; the rules live in the domain."""
 
 from django import forms
+from django.utils.html import format_html
 
 from shop.core.amounts import stock_amount, to_base_unit
 from shop.parts.models import MovementKind, Part, Reservation
@@ -129,6 +130,11 @@ class StartTakeForm(KeyedForm):
         return data
 
 
+def _short(seen: str, heard: str):
+    """A label beside a row that says already what it is about; who only hears it, hears the whole."""
+    return format_html('{}<span class="visually-hidden"> {}</span>', seen, heard)
+
+
 class CountedForm(KeyedForm):
     """What was found in some places of a stock take; a place left empty is not counted yet. Cleans to enter_counts."""
 
@@ -143,11 +149,11 @@ class CountedForm(KeyedForm):
             named = str(row)
             if row.container:
                 self.fields[f"full_{row.pk}"] = forms.IntegerField(
-                    label=f"Full ones of {named}", required=False, min_value=0, max_value=100_000,
+                    label=_short("Full ones", f"of {named}"), required=False, min_value=0, max_value=100_000,
                     widget=forms.TextInput({"inputmode": "numeric", "autocomplete": "off"}),
                 )  # fmt: skip
-            label = f"In the opened one of {named}" if row.container else f"Found of {named}"
-            self.fields[f"found_{row.pk}"] = stock_field(row.part, label=label, required=False)
+            label = _short("In the opened one" if row.container else "Found", f"of {named}")
+            self.fields[f"found_{row.pk}"] = stock_field(row.part, label=label, name=named, required=False)
 
     def fields_of(self, row):
         return [self[name] for name in (f"full_{row.pk}", f"found_{row.pk}") if name in self.fields]
@@ -183,7 +189,7 @@ class FinishTakeForm(KeyedForm):
         super().__init__(*args, **kwargs)
         self.rows = {f"reason_{row.pk}": row for row in found.differing}
         for name, row in self.rows.items():
-            self.fields[name] = forms.CharField(max_length=150, required=False, label=f"Reason for {row}")
+            self.fields[name] = forms.CharField(max_length=150, required=False, label=_short("", f"Reason for {row}"))
         if found.uncounted:
             self.fields["leave_uncounted"] = forms.BooleanField(
                 required=False, label=f"{len(found.uncounted)} places are not counted: they stay as the book has them"
