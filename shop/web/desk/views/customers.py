@@ -15,7 +15,6 @@ from shop.reminders.services import forecast_of
 from shop.web.access import allow
 from shop.web.desk import find
 from shop.web.desk.forms import (
-    MOST_NAME,
     ConsentForm,
     CustomerChangeForm,
     CustomerNewForm,
@@ -91,16 +90,13 @@ def _customer_page(request, row, form):
 
 @allow("keep_customers")
 def customer_new(request):
-    """Coming from a booking (?book=1), with the name that was looked for (?name=), it leads back to the booking."""
-    booking = "book" in request.GET
-    form = CustomerNewForm(sent(request), initial={"name": request.GET.get("name", "")[:MOST_NAME]})
+    form = CustomerNewForm(sent(request))
     if request.method == "POST" and (
         made := submit(form, services.create_customer, by=request.user, at=timezone.now())
     ):
         messages.success(request, f"{made} is in the book. Next, enter the vehicle or a loose damper.")
-        return redirect(f"{reverse('desk:book')}?customer={made.pk}" if booking else made)
-    back = reverse("desk:book") if booking else _CUSTOMERS[1]
-    return show_form(request, form, title="New customer", action="Save", trail=[_CUSTOMERS], back=back)
+        return redirect(made)
+    return show_form(request, form, title="New customer", action="Save", trail=[_CUSTOMERS], back=_CUSTOMERS[1])
 
 
 @allow("keep_customers")
