@@ -2,7 +2,7 @@
 
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect
-from django.urls import reverse, reverse_lazy
+from django.urls import reverse_lazy
 from django.utils import timezone
 
 from shop.customers import services
@@ -102,6 +102,8 @@ def customer_new(request):
 @allow("keep_customers")
 def customer_change(request, pk):
     row = get_object_or_404(Customer, pk=pk)
+    if row.merged_into_id and request.method != "POST":
+        return redirect("desk:customer_change", pk=row.merged_into_id)
     form = CustomerChangeForm(sent(request), initial=_now(row, CustomerChangeForm))
     if request.method == "POST":
         if submit(form, services.change_customer, customer=row, by=request.user, at=timezone.now()):
@@ -115,6 +117,8 @@ def customer_change(request, pk):
 @allow("keep_customers")
 def vehicle_new(request, customer_pk):
     row = get_object_or_404(Customer, pk=customer_pk)
+    if row.merged_into_id and request.method != "POST":
+        return redirect("desk:vehicle_new", customer_pk=row.merged_into_id)
     form = VehicleNewForm(sent(request))
     if request.method == "POST" and (
         made := submit(form, enter_vehicle, customer=row, by=request.user, at=timezone.now())
