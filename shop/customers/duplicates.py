@@ -51,7 +51,7 @@ def _meant_by(word):
 
 
 def _saying(wanted, fewer=0):
-    rows = asking.saying(wanted, "customer", whole=True)
+    rows = asking.saying(wanted, "customer", fit=asking.WHOLE)
     if rows is None:
         return []
     found = Customer.objects.filter(pk__in=rows.values("key")).order_by("pk")

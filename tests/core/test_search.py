@@ -218,6 +218,16 @@ def test_slips_are_counted(asked, word, slips):
     assert words.slips(asked, word) == slips
 
 
+@pytest.mark.flow
+def test_of_alike_words_the_shorter_one_stands_for_those_that_go_on():
+    for name in ("Petra Oyelaran", "Petra Oyelaran-Wick", "Petra Oyelaranson"):
+        make.make_customer(name=name)
+    answer = asking.find("oyelran")
+    assert answer.alike == ["oyelaran"]
+    assert len(answer.hits) == 3
+    assert asking.entries("oyelran", "customer")[0].count() == 3
+
+
 def test_short_words_are_never_alike():
     assert words.nearest("kim", ["jim", "kit"]) == []
     assert words.nearest("inse", ["ines", "rosa"]) == ["ines"]

@@ -102,3 +102,14 @@ def test_who_compared_what_has_changed_since_is_told(at_desk, order):
     assert "changed Ines Caloway since you compared the two" in words(answer)
     assert send(at_desk, merge, "other", versions="x").status_code == 422
     assert at_desk.get(merge.replace(str(twin.pk), "x")).status_code == 404
+
+
+def test_every_address_of_an_entry_that_was_merged_leads_to_the_one_who_stays(at_desk):
+    stays = make.make_customer()
+    gone = make.make_customer(merged_into=stays)
+    book = reverse("desk:book")
+    for name in ("customer", "customer_change", "vehicle_new"):
+        assert at_desk.get(reverse(f"desk:{name}", args=[gone.pk])).url == reverse(f"desk:{name}", args=[stays.pk])
+    for ask in ("customer", "loose"):
+        assert at_desk.get(f"{book}?{ask}={gone.pk}").url == f"{book}?{ask}={stays.pk}"
+    assert at_desk.get(reverse("desk:customer_merge", args=[gone.pk])).status_code == 302

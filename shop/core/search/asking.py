@@ -59,7 +59,7 @@ def find(text: str, *, kinds=None, most: int = 20) -> Answer:
     if not asked:
         return Answer()
     wanted, unknown, alike = meant(max(asked, key=len))
-    hits = _hits(wanted, kinds, most + 1, fits=(WHOLE,)) if alike else []
+    hits = _hits(wanted, kinds, most + 1, fits=(WHOLE, START)) if alike else []
     return Answer(hits[:most], len(hits) > most, unknown, alike if hits else [])
 
 
@@ -72,18 +72,18 @@ def entries(text: str, *kinds: str):
             return rows, []
     if asked:
         wanted, _, alike = meant(max(asked, key=len))
-        rows = saying(wanted, *kinds, whole=True) if alike else None
+        rows = saying(wanted, *kinds, fit=START) if alike else None
         if rows is not None:
             return rows, alike
     return SearchEntry.objects.none(), []
 
 
-def saying(wanted: list[tuple[str, ...]], *kinds: str, whole: bool = False):
+def saying(wanted: list[tuple[str, ...]], *kinds: str, fit: int = PART):
     """The entries that say, of each of these lists of words, at least one; None when none does.
 
     The few are asked for by the index and named by their keys. Of the many the database may find them as it likes.
     """
-    condition, parameters = _condition(wanted, WHOLE if whole else PART)
+    condition, parameters = _condition(wanted, fit)
     of_kinds = f" AND kind IN ({', '.join(['%s'] * len(kinds))})"
     found = _by_index(f"SELECT id FROM {ENTRY} WHERE {condition}{of_kinds} LIMIT {MANY}", [*parameters, *kinds])
     if not found:

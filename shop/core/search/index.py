@@ -259,9 +259,11 @@ def after_migrating(*, using, plan=(), **signal) -> None:
     """Behind the last migration the triggers come on again, and what was changed without them is caught up with."""
     from django.db import connections
 
+    if not plan:
+        return
     connection = connections[using]
     executor = MigrationExecutor(connection)
-    if not plan or executor.migration_plan(executor.loader.graph.leaf_nodes()):
+    if executor.migration_plan(executor.loader.graph.leaf_nodes()):
         return  # on a database that is only partly migrated the tables are not what the sources speak of
     put_on(connection)
     mend(connection)

@@ -61,11 +61,17 @@ def slips_allowed(asked: str) -> int:
 
 
 def nearest(asked: str, candidates: list[str], most: int = 3) -> list[str]:
-    """Of the candidates those that a slip or two would make of what was asked, the likeliest first."""
+    """Of the candidates those that a slip or two would make of what was asked, the likeliest first.
+
+    None that only goes on where another one ends: who looks for the beginning finds both.
+    """
     allowed = slips_allowed(asked)
     found = sorted((slips(asked, word), abs(len(word) - len(asked)), word) for word in set(candidates))
-    alike = [one for one in found if one[0] <= allowed and one[2][:1]]
-    return [word for distance, _, word in alike if distance <= alike[0][0] + 1][:most]
+    chosen = []
+    for distance, _, word in found:
+        if distance <= min(allowed, found[0][0] + 1) and not any(word.startswith(one) for one in chosen):
+            chosen.append(word)
+    return chosen[:most]
 
 
 def trigrams(word: str) -> list[str]:

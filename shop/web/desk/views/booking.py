@@ -44,6 +44,10 @@ def book(request):
             Vehicle.objects.select_related("customer", "model"), pk=number(request.GET["vehicle"])
         )
         return _book_dampers(request, vehicle.customer, vehicle)
+    for ask in ("loose", "customer"):
+        gone = Customer.objects.filter(pk=number(request.GET[ask])).first() if ask in request.GET else None
+        if gone and gone.merged_into_id and request.method != "POST":
+            return redirect(f"{reverse('desk:book')}?{ask}={gone.merged_into_id}")
     if "loose" in request.GET:
         return _book_dampers(request, get_object_or_404(Customer, pk=number(request.GET["loose"])), None)
     if "customer" in request.GET:

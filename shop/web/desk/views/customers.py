@@ -2,7 +2,7 @@
 
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect
-from django.urls import reverse, reverse_lazy
+from django.urls import reverse_lazy
 from django.utils import timezone
 
 from shop.customers import services
@@ -15,7 +15,6 @@ from shop.reminders.services import forecast_of
 from shop.web.access import allow
 from shop.web.desk import find
 from shop.web.desk.forms import (
-    MOST_NAME,
     ConsentForm,
     CustomerChangeForm,
     CustomerNewForm,
@@ -91,21 +90,20 @@ def _customer_page(request, row, form):
 
 @allow("keep_customers")
 def customer_new(request):
-    """Coming from a booking (?book=1), with the name that was looked for (?name=), it leads back to the booking."""
-    booking = "book" in request.GET
-    form = CustomerNewForm(sent(request), initial={"name": request.GET.get("name", "")[:MOST_NAME]})
+    form = CustomerNewForm(sent(request))
     if request.method == "POST" and (
         made := submit(form, services.create_customer, by=request.user, at=timezone.now())
     ):
         messages.success(request, f"{made} is in the book. Next, enter the vehicle or a loose damper.")
-        return redirect(f"{reverse('desk:book')}?customer={made.pk}" if booking else made)
-    back = reverse("desk:book") if booking else _CUSTOMERS[1]
-    return show_form(request, form, title="New customer", action="Save", trail=[_CUSTOMERS], back=back)
+        return redirect(made)
+    return show_form(request, form, title="New customer", action="Save", trail=[_CUSTOMERS], back=_CUSTOMERS[1])
 
 
 @allow("keep_customers")
 def customer_change(request, pk):
     row = get_object_or_404(Customer, pk=pk)
+    if row.merged_into_id and request.method != "POST":
+        return redirect("desk:customer_change", pk=row.merged_into_id)
     form = CustomerChangeForm(sent(request), initial=_now(row, CustomerChangeForm))
     if request.method == "POST":
         if submit(form, services.change_customer, customer=row, by=request.user, at=timezone.now()):
@@ -119,6 +117,8 @@ def customer_change(request, pk):
 @allow("keep_customers")
 def vehicle_new(request, customer_pk):
     row = get_object_or_404(Customer, pk=customer_pk)
+    if row.merged_into_id and request.method != "POST":
+        return redirect("desk:vehicle_new", customer_pk=row.merged_into_id)
     form = VehicleNewForm(sent(request))
     if request.method == "POST" and (
         made := submit(form, enter_vehicle, customer=row, by=request.user, at=timezone.now())
