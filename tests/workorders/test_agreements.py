@@ -143,6 +143,16 @@ def test_sums_that_do_not_add_up_are_refused(order, desk):
         services.ask_customer(**asked, by_how_much=Decimal("0"))
 
 
+def test_no_sum_goes_beyond_what_any_job_costs(order, desk):
+    question = make.make_question(order, by=desk)
+    with pytest.raises(ValidationError, match="beyond any job"):
+        make.make_agreement(order, up_to="9999990.00", by=desk)
+    with pytest.raises(ValidationError, match="beyond any job"):
+        make.make_question(order, by=desk, by_how_much=Decimal("9999999.00"))
+    question.refresh_from_db()
+    assert question.new_total == Decimal("505.00")
+
+
 def test_an_optional_part_asks_whether_it_passes_the_price(desk, technician):
     model = make.make_damper_model()
     make.make_kit_line(model, "SH-1", name="shaft", optional=True)

@@ -78,6 +78,9 @@ def _keep(agreement: Agreement) -> None:
     # What is still asked comes on top of what holds now.
     for other in agreement.order.questions.filter(state=QuestionState.OPEN):
         other.new_total = total([agreement.up_to, other.by_how_much])
+        if other.new_total > MOST:
+            words = f"With what is asked still it comes to {money(other.new_total)}, beyond any job; look at it again."
+            raise refused("up_to", words, "too_much")
         other.save(update_fields=["new_total"])
 
 

@@ -13,7 +13,7 @@ from shop.web.desk.agreement_forms import PhotoStrikeForm
 from shop.web.desk.views.agreements import picture
 from shop.web.desk.views.booking import not_now, trail_to
 from shop.web.forms import KeyedForm, submit
-from shop.web.pages import sent, show_form
+from shop.web.pages import sent, show, show_form
 from shop.web.photos import MOST_BYTES, PhotosField, kept_by
 from shop.workorders import services
 from shop.workorders.models import DamperJob, OrderStatus, Photo, Shows, WorkOrder
@@ -52,10 +52,15 @@ def photos_add(request, pk):
     if request.method == "POST" and submit(form, services.add_photos, order=order, by=request.user, at=timezone.now()):
         messages.success(request, f"The photos are kept with {order}.")
         return redirect(order)
-    return show_form(
-        request, form, title=f"Photos of {order}", action="Keep them", trail=trail_to(order),
-        back=order.get_absolute_url(), intro="Place and camera are taken out of them.",
-    )  # fmt: skip
+    context = {
+        "form": form,
+        "title": f"Photos of {order}",
+        "action": "Keep them",
+        "trail": trail_to(order),
+        "back": order.get_absolute_url(),
+        "intro": "Place and camera are taken out of them.",
+    }
+    return show(request, "desk/photos.html", context)
 
 
 @require_safe
