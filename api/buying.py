@@ -238,6 +238,8 @@ class ArrivedInput(Input):
     why = serializers.CharField(
         max_length=200, allow_blank=True, default="", help_text="Why more is kept than was ordered."
     )
+    lot_code = serializers.CharField(max_length=40, allow_blank=True, default="", help_text="On the label.")
+    use_by = Day(default=None, allow_null=True, help_text="On the label: the last day on which it may be used.")
 
 
 class DeliveryInput(Input):

@@ -30,8 +30,9 @@ from shop.parts.packs import cover
 from shop.parts.selectors import Stock, stock_of
 from shop.parts.workdays import CALENDAR_DAYS_A_WORKING_DAY
 
-# Movements by which a part goes to a customer's dampers; counts, and oil poured away, are no demand.
-TAKEN = (MovementKind.USED,)
+# Movements by which a part goes to a customer's dampers, or comes back from them; counts, and oil poured away, are no
+# demand.
+TAKEN = (MovementKind.USED, MovementKind.ISSUED, MovementKind.RETURNED)
 YEAR = 365
 YEAR_AGO = timedelta(days=YEAR)
 WINDOW_DAYS = 180
@@ -107,19 +108,27 @@ def on_order(parts: Iterable[Part]) -> dict[int, int]:
 
 
 def _taken(parts: list[Part], today: date) -> dict[int, list[tuple[date, int]]]:
-    """What went of each part in a year, each time it was taken: day and base units; one query."""
+    """What went of each part in a year, each time it was taken: day and base units; one query.
+
+    What comes back unused counts against the time when it was taken.
+    """
     first = timezone.make_aware(datetime.combine(today - timedelta(days=YEAR), time()), timezone.get_default_timezone())
     rows = (
         Movement.objects.filter(part__in=[part.pk for part in parts], kind__in=TAKEN, at__gte=first)
-        .order_by()
-        .values("part", "at")
-        .annotate(amount=-Sum("amount"))
+        .order_by("at")
+        .values_list("part", "reservation", "at")
+        .annotate(Sum("amount"))
     )
-    found = {}
-    for row in rows:
-        if row["amount"] > 0:
-            found.setdefault(row["part"], []).append((local_day(row["at"]), row["amount"]))
-    return found
+    times, taken_at = {}, {}
+    for part, reservation, at, amount in rows:
+        if amount < 0:
+            taken_at[reservation] = at
+        when = taken_at.get(reservation, at) if reservation else at
+        went = times.setdefault(part, {})
+        went[when] = went.get(when, 0) - amount
+    return {
+        part: [(local_day(at), amount) for at, amount in went.items() if amount > 0] for part, went in times.items()
+    }
 
 
 def _known_since(parts: list[Part], today: date) -> dict[int, date]:

@@ -7,7 +7,6 @@ from decimal import Decimal
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import Sum
 
 from shop.calc.intervals import day_in_words
 from shop.core.amounts import price_in_words
@@ -25,7 +24,7 @@ from shop.parts.models import (
     Supplier,
     SupplierItem,
 )
-from shop.parts.services.counting import count
+from shop.parts.services.counting import correct
 from shop.parts.services.stock import lock, receive
 from shop.parts.services.suppliers import DEAREST
 from shop.staff.models import User
@@ -45,12 +44,17 @@ class Wanted:
 
 @dataclass(frozen=True)
 class Arrived:
-    """What came of one line: pieces or containers, what was paid for one, and why more is kept than was ordered."""
+    """What came of one line: pieces or containers, what was paid for one, and why more is kept than was ordered.
+
+    lot_code and use_by are those on the label, as for receive().
+    """
 
     line: PurchaseLine
     units: int
     price: Decimal | None = None
     why: str = ""
+    lot_code: str = ""
+    use_by: date | None = None
 
 
 @transaction.atomic
@@ -296,12 +300,15 @@ def _receive_line(receipt: Receipt, line: PurchaseLine, one: Arrived) -> str:
             part=line.part,
             amount=one.units * line.item.size,
             container=line.item.container,
+            lot_code=one.lot_code,
+            use_by=one.use_by,
             by=receipt.by,
             at=receipt.at,
             reason=f"{receipt.order}, delivery note {receipt.delivery_note}",
         )
     except ValidationError as error:
-        raise renamed(error, amount=f"units_{line.pk}", container=f"units_{line.pk}") from error
+        units, use_by = f"units_{line.pk}", f"use_by_{line.pk}"
+        raise renamed(error, amount=units, container=units, use_by=use_by) from error
     ReceiptLine.objects.create(
         receipt=receipt,
         line=line,
@@ -315,6 +322,8 @@ def _receive_line(receipt: Receipt, line: PurchaseLine, one: Arrived) -> str:
     words = f"{one.units} × {line.item}"
     if more:
         words += f", {one.units - line.to_come} more than ordered: {one_line(one.why)}"
+    if one.lot_code:
+        words += f", lot {one.lot_code}"
     if one.price is not None and one.price != line.price:
         agreed = f", agreed {price_in_words(line.price)}" if line.price is not None else ""
         words += f", paid {price_in_words(one.price)} for one{agreed}"
@@ -340,20 +349,16 @@ def correct_receipt(*, received: ReceiptLine, units: int, why: str, by: User, at
     if not why:
         raise refused("why", "Say why: what was misread, or what went back to the supplier.", "reason")
     fewer = received.units - units
-    lock([received.line.part])
-    shelf = received.line.part.movements.filter(container=item.container)
-    book = shelf.aggregate(all=Sum("amount", default=0))["all"]
     try:
-        movement = count(
-            part=received.line.part,
-            found=book - fewer * item.size,
+        movement = correct(
+            movement=received.movement,
+            right=units * item.size,
             reason=f"{received.receipt} corrected: {why}"[:200],
-            container=item.container,
             by=by,
             at=at,
         )
     except ValidationError as error:
-        raise renamed(error, found="units", reason="why", container="units") from error
+        raise renamed(error, right="units", reason="why", movement="units") from error
     row = ReceiptLine.objects.create(
         receipt=received.receipt, line=received.line, units=-fewer, price=received.price, why=why[:200],
         corrects=received, movement=movement, by=by, at=at,

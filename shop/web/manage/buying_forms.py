@@ -192,16 +192,20 @@ class DeliveryForm(KeyedForm):
             self.fields[f"why_{line.pk}"] = forms.CharField(
                 max_length=200, required=False, label=f"{line.item}: why more is kept"
             )
+            if line.item.container_id:  # fluids keep for a while only
+                self.fields[f"lot_{line.pk}"] = forms.CharField(max_length=40, required=False, label="Lot")
+                self.fields[f"use_by_{line.pk}"] = DayField(required=False, label="Use by")
 
     @property
     def rows(self):
-        """Each line with its fields; why more is kept is asked only where more came."""
+        """Each line with its fields; why more is kept is asked only where more came, the label's only of containers."""
         return [
             (
                 line,
                 self[f"units_{line.pk}"],
                 self[f"price_{line.pk}"],
                 self[f"why_{line.pk}"] if self._more(line) else None,
+                [self[f"{name}_{line.pk}"] for name in ("lot", "use_by")] if line.item.container_id else [],
             )
             for line in self.lines
         ]
@@ -214,9 +218,10 @@ class DeliveryForm(KeyedForm):
         data = super().clean()
         arrived = []
         for line in self.lines:
-            units, price, why = (data.pop(f"{name}_{line.pk}", None) for name in ("units", "price", "why"))
+            typed = [data.pop(f"{name}_{line.pk}", None) for name in ("units", "price", "why", "lot", "use_by")]
+            units, price, why, lot, use_by = typed
             if units:
-                arrived.append(Arrived(line, units, price, why or ""))
+                arrived.append(Arrived(line, units, price, why or "", lot or "", use_by))
         data["arrived"] = arrived
         return data
 
