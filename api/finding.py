@@ -61,10 +61,10 @@ class Find(Endpoint):
 
 
 class TwinQuery(Input):
-    name = serializers.CharField(max_length=120, required=False, default="")
-    phone = serializers.CharField(max_length=40, required=False, default="")
-    email = serializers.CharField(max_length=254, required=False, default="")
-    vin = serializers.CharField(max_length=30, required=False, default="")
+    name = serializers.CharField(max_length=120, allow_blank=True, default="")
+    phone = serializers.CharField(max_length=40, allow_blank=True, default="")
+    email = serializers.CharField(max_length=254, allow_blank=True, default="")
+    vin = serializers.CharField(max_length=30, allow_blank=True, default="")
 
 
 class TwinOutput(serializers.Serializer):
