@@ -46,12 +46,12 @@ def test_the_bench_takes_the_same_number_of_queries_for_one_damper_and_for_six(
 ):
     fitted = tools()
     work(order_on_the_benches(desk).jobs.get(), technician, second, tools=fitted, to=TORQUE + 1)
-    with django_assert_num_queries(16):
+    with django_assert_num_queries(17):
         at_bench.get(BENCH)
     for _ in range(2):
         for job in order_on_the_benches(desk, dampers=3).jobs.all():
             work(job, technician, second, tools=fitted, to=TORQUE + 1)
-    with django_assert_num_queries(16):
+    with django_assert_num_queries(17):
         at_bench.get(BENCH)
 
 
