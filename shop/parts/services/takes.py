@@ -1,6 +1,5 @@
 """Counting the shelf: begun, entered by several people in any order, and posted all or nothing."""
 
-import re
 from collections.abc import Iterable
 from datetime import datetime
 
@@ -16,13 +15,9 @@ from shop.parts.selectors import Stock
 from shop.parts.services.counting import adjust
 from shop.parts.services.promised import check_promised, let_go
 from shop.parts.services.stock import check_not_too_much, lock
+from shop.parts.walking import present_walk, runs
 from shop.staff.models import User
 from shop.staff.services import note
-
-
-def bin_key(text: str) -> list[tuple]:
-    """Bins in the order in which one walks past them: A-2 before A-10."""
-    return [(0, int(word), "") if word.isdigit() else (1, 0, word.casefold()) for word in re.findall(r"\d+|\D+", text)]
 
 
 @transaction.atomic
@@ -57,7 +52,8 @@ def start_take(
         raise Conflict(
             "Another stock take of these parts began at this moment. Look at it first.", code="counted"
         ) from error
-    chosen.sort(key=lambda part: (part.bin == "", bin_key(part.bin), part.number))
+    walk = present_walk()
+    chosen.sort(key=lambda part: (walk.key(part.bin), part.number))
     StockTakeRow.objects.bulk_create(
         [StockTakeRow(take=take, part=part, **place) for part in chosen for place in _places(stock[part.pk])]
     )
@@ -70,17 +66,17 @@ def _chosen(parts: list[Part], bin_from: str, bin_to: str) -> tuple[list[Part], 
     every = list(Part.objects.all())
     if not bin_from and not bin_to:
         return every, "the whole stock"
-    first, last = bin_key(bin_from), bin_to or bin_from
-    if bin_to and bin_from and bin_key(bin_to) < first:
+    first, last = runs(bin_from), bin_to or bin_from
+    if bin_to and bin_from and runs(bin_to) < first:
         raise refused("bin_to", f"Bin {bin_to} comes before {bin_from}. Give the first one first.", "order")
-    found = [part for part in every if part.bin and first <= bin_key(part.bin) and _not_beyond(part.bin, last)]
+    found = [part for part in every if part.bin and first <= runs(part.bin) and _not_beyond(part.bin, last)]
     title = f"bins {bin_from or 'from the first'} to {bin_to}" if bin_to else f"bin {bin_from}"
     return found, title
 
 
 def _not_beyond(text: str, last: str) -> bool:
     """Whether a bin lies before the last one or in it: A-10 is in A, but B-10 is not in B-1."""
-    key, end = bin_key(text), bin_key(last)
+    key, end = runs(text), runs(last)
     return (
         key <= end
         or key[: len(end)] == end
