@@ -120,8 +120,9 @@ def _change_dampers(order: WorkOrder, dampers: list[Damper], at: datetime) -> li
     if added:
         check_dampers(order.customer, order.vehicle, added)
     index = max(order.jobs.values_list("index", flat=True))
-    for job in (job for key, job in jobs.items() if key not in wanted):
-        picklists.drop(pick_list=order.pick_list, tag=job.tag, at=at)
+    off = [job for key, job in jobs.items() if key not in wanted]
+    picklists.refuse_picked(pick_list=order.pick_list, tags=[job.tag for job in off])
+    for job in off:
         job.status = JobStatus.CALLED_OFF
         job.save(update_fields=["status"])
         told.append(f"damper {job.tag} is taken off")
@@ -131,7 +132,7 @@ def _change_dampers(order: WorkOrder, dampers: list[Damper], at: datetime) -> li
         job.save()
         told.append(f"damper {job.tag} is added, {damper.where()}")
     if told:
-        fill_anew(order=order, at=at)
+        fill_anew(order=order, anew=[job.tag for job in off], at=at)
     return told
 
 
