@@ -9,7 +9,7 @@ from django.db import transaction
 from shop.core.errors import Conflict
 from shop.parts.models import Part
 from shop.staff.models import AuditEntry
-from shop.workorders.models import BenchPlan, JobStatus
+from shop.workorders.models import BenchPlan, JobStatus, QuestionState
 from shop.workorders.services import book, change_booking, check_in, drop_damper
 from tests import factories as make
 from tests.factories import NOON
@@ -67,6 +67,16 @@ def test_dampers_are_added_and_taken_off_with_their_bench_time_and_their_parts()
     more = make.make_damper(customer=order.customer)
     order = change(order, dampers=[kept.damper, new, more])
     assert (order.bench_minutes, days(order)) == (255, [(THURSDAY, 255)])
+
+
+def test_what_is_asked_about_a_damper_that_is_taken_off_is_asked_no_more():
+    order = book_one(2, promised_for=wall(FRIDAY, 16))
+    kept, off = order.jobs.all()
+    about_all, about_one = make.make_question(order), make.make_question(order, off)
+    change(order, dampers=[kept.damper])
+    about_all.refresh_from_db()
+    about_one.refresh_from_db()
+    assert (about_all.state, about_one.state) == (QuestionState.OPEN, QuestionState.WITHDRAWN)
 
 
 def test_a_damper_that_another_order_has_is_refused_and_nothing_is_written():
