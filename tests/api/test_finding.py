@@ -60,7 +60,7 @@ def test_somebody_new_is_booked_in_one_call_and_once(at_desk):
 @pytest.mark.flow
 def test_one_who_is_likely_in_the_book_is_told_first(at_desk):
     family, known = make_family(), make.make_customer(name="I. Calloway", phone="(555) 0142", email="")
-    message = refused(at_desk.post("work-orders/book-new/", body(family)), 400, field="anyway", code="twin")
+    message = refused(at_desk.post("work-orders/book-new/", body(family)), 400, field="somebody_else", code="twin")
     assert "I. Calloway has this telephone number" in message
     assert Customer.objects.count() == 1
     (twin,) = at_desk.get("customers/duplicates/", phone="555 0142").json()
@@ -68,7 +68,7 @@ def test_one_who_is_likely_in_the_book_is_told_first(at_desk):
     asked = body(family, customer=known.pk)
     del asked["new_customer"]
     assert at_desk.made("work-orders/book-new/", asked)["customer"]["id"] == known.pk
-    assert at_desk.made("work-orders/book-new/", body(family, anyway=True))["customer"]["id"] != known.pk
+    assert at_desk.made("work-orders/book-new/", body(family, somebody_else=True))["customer"]["id"] != known.pk
 
 
 @pytest.mark.parametrize(

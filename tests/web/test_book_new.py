@@ -123,7 +123,7 @@ def test_somebody_else_of_the_same_name_is_entered_anyway(at_desk, family):
     make.make_customer(name="Ines Calloway", phone="555-0199", email="")
     page = press(at_desk, **CALLOWAY, **on_vehicle(family), **CORNERS, **JOB)
     assert "has a name like this" in words(page)
-    assert press(at_desk, page, anyway="on").status_code == 302
+    assert press(at_desk, page, somebody_else="on").status_code == 302
     assert Customer.objects.count() == 2
 
 
