@@ -9,7 +9,6 @@ from shop.parts.models import Part, PurchaseLine, SupplierItem
 from shop.parts.reorder import usual_items
 from shop.parts.workdays import add_working_days, day_name, delivery_day
 
-
 ON_SHELF = "on the shelf, not held for it yet"
 
 
