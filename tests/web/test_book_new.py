@@ -14,7 +14,7 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("at_noon")]
 PAGE = reverse("desk:book_new")
 JOB = {"complaint": "knocks over ruts", "promised_for_0": "2026-11-28", "promised_for_1": "16:00"}
 CALLOWAY = {"name": "Ines Calloway", "phone": "555-0142", "email": "ines@example.com", "address": "4 Cairn Lane"}
-OTHER = CALLOWAY | {"email": "calloway@example.org"}  # nobody like this is in the book
+OTHER = {"name": "Otto Marsh", "phone": "555-0177", "email": "marsh@example.org", "address": "4 Cairn Lane"}
 ALL_CORNERS = {"corners_shown": "yes"} | {f"corner_{position}": "on" for position in Position.values}
 CORNERS = {"corners_shown": "yes", "corner_front_left": "on", "corner_rear_left": "on", "serial_rear_left": "PV-88"}
 
@@ -223,7 +223,7 @@ def test_when_the_last_hour_is_taken_meanwhile_all_stays_and_the_next_day_is_pro
     assert kept["proposed"] == "2026-11-27"
     typed = {name: str(value) for name, value in sent.items()}
     assert {name: kept[name] for name in typed} == typed
-    assert not Customer.objects.filter(name="Ines Calloway").exists()
+    assert not Customer.objects.filter(name="Otto Marsh").exists()
     again = press(at_desk, answer, promised_for_0="2026-11-27")
     assert again.status_code == 302
     assert days(WorkOrder.objects.latest("pk")) == [(FRIDAY, 330)]
@@ -246,14 +246,14 @@ def test_a_promise_before_the_bench_time_or_a_full_day_is_refused_until_it_is_me
     assert "Say why it is booked all the same" in words(unsaid)
     assert press(at_desk, unsaid, anyway_why="race on Sunday").status_code == 302
     order = WorkOrder.objects.latest("pk")
-    assert (order.bench_over_why, order.customer.name) == ("race on Sunday", "Ines Calloway")
+    assert (order.bench_over_why, order.customer.name) == ("race on Sunday", "Otto Marsh")
 
 
 def test_somebody_else_and_all_the_same_are_two_questions(at_desk, family):
     make.make_bench_hours()
     make.make_customer(name="Ines Calloway", phone="555-0199", email="")
     book_one(4, arrives_on=THURSDAY)
-    sent = OTHER | on_vehicle(family) | ALL_CORNERS | {"complaint": "leaks", "arrives_on": "2026-11-26"}
+    sent = CALLOWAY | on_vehicle(family) | ALL_CORNERS | {"complaint": "leaks", "arrives_on": "2026-11-26"}
     beyond = {"bench_from": "2026-11-26", "anyway": "on", "anyway_why": "race on Sunday"}
     page = press(at_desk, **sent, **beyond)
     assert "has a name like this" in words(page)
