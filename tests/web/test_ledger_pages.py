@@ -81,9 +81,29 @@ def test_a_manager_writes_off_what_is_past_its_date(client, manager, oil):
     address = reverse("manage:write_off", args=[oil.pk])
     place = re.search(r'<option value="([\d-]+)"', page(client, manager, "manage:write_off", oil.pk).content.decode())
     assert client.post(address, {"place": "9-9", "amount": "700", "reason": "old"}).status_code == 422
-    answer = client.post(address, {"place": place.group(1), "amount": "700", "reason": "opened too long"})
-    assert answer.status_code == 302
+    given = {"place": place.group(1), "amount": "700", "reason": "opened too long"}
+    asked = client.post(address, given)
+    assert asked.status_code == 422
+    assert "Say into which drum it was poured" in words(asked)
+    drum = make.make_drum("Used Oil 1")
+    assert client.post(address, given | {"drum": drum.pk}).status_code == 302
     assert on_hand(oil) == 1_000_000
+    told = words(page(client, manager, "manage:ledger", oil.pk))
+    assert f"Used-oil log no. {drum.entries.get().pk} , Used Oil 1" in told
+    log = words(client.get(reverse("desk:oil_log"), {"period": "year", "on": drum.entries.get().on.isoformat()}))
+    assert "Expired oil from stock, from Tarn No. 5 TARN-5" in log
+    assert "In the stock" in log
+
+
+def test_a_drum_that_would_run_over_is_asked_about_on_the_page(client, manager, oil):
+    address = reverse("manage:write_off", args=[oil.pk])
+    place = re.search(r'<option value="([\d-]+)"', page(client, manager, "manage:write_off", oil.pk).content.decode())
+    small = make.make_drum("Can 1", litres=0.5)
+    given = {"place": place.group(1), "amount": "700", "reason": "opened too long", "drum": small.pk}
+    asked = client.post(address, given)
+    assert asked.status_code == 422
+    assert "It is right as I wrote it" in words(asked)
+    assert client.post(address, given | {"sure": "on"}).status_code == 302
 
 
 def test_a_wrong_delivery_is_corrected_from_its_row(client, desk, now):

@@ -4,8 +4,8 @@ from django import forms
 from django.utils.html import format_html
 
 from shop.core.amounts import stock_amount, to_base_unit
-from shop.parts.models import MovementKind, Part, Reservation
-from shop.web.forms import Form, KeyedForm
+from shop.parts.models import Drum, MovementKind, Part, Reservation
+from shop.web.forms import AskedForm, Form, KeyedForm
 from shop.web.manage.forms import stock_field
 
 
@@ -48,7 +48,7 @@ class LosesField(forms.ModelMultipleChoiceField):
         return f"{one.purpose}: {stock_amount(one.amount, one.part.measure)} of {one.part.number}"
 
 
-class WriteOffForm(KeyedForm):
+class WriteOffForm(AskedForm):
     amount = forms.Field()
     reason = forms.CharField(max_length=200, label="Why", help_text="Past its date, spilt, a torn bag.")
 
@@ -57,10 +57,19 @@ class WriteOffForm(KeyedForm):
         self.part = part
         self.fields["place"] = PlaceField(portions, label="What")
         self.fields["amount"] = stock_field(part, label="How much", above_zero=True)
+        if part.measure == "volume":
+            self.fields["drum"] = forms.ModelChoiceField(
+                Drum.objects.filter(retired_at=None), required=False, empty_label="not into a drum",
+                label="Poured into drum", help_text="The used-oil log notes it with the same act.",
+            )  # fmt: skip
+            self.fields["elsewhere"] = forms.CharField(
+                max_length=100, required=False, label="If not into a drum, where it went",
+                help_text="Back to the supplier; spilt and taken up with absorbent.",
+            )  # fmt: skip
         held = part.reservations.filter(state="held").select_related("part")
         if held:
             self.fields["loses"] = LosesField(held)
-        self.order_fields(["request_key", "place", "amount", "reason", "loses"])
+        self.order_fields(["request_key", "place", "amount", "reason", "drum", "elsewhere", "loses", "sure"])
 
     def clean(self):
         data = super().clean()
