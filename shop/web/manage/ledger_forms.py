@@ -5,8 +5,9 @@ from django.utils.html import format_html
 
 from shop.core.amounts import stock_amount, to_base_unit
 from shop.parts.models import Drum, MovementKind, Part, Reservation
+from shop.parts.takes import TWO_OPENED
 from shop.web.forms import AskedForm, Form, KeyedForm
-from shop.web.manage.forms import stock_field
+from shop.web.manage.forms import LosesField, stock_field
 
 
 class MovementsForm(Form):
@@ -32,20 +33,6 @@ class PlaceField(forms.TypedChoiceField):
     @staticmethod
     def _says(one):
         return f"{one}: {stock_amount(one.amount, one.part.measure)}{', past its date' if one.expired else ''}"
-
-
-class LosesField(forms.ModelMultipleChoiceField):
-    """Orders that go without what was held for them."""
-
-    def __init__(self, queryset, **kwargs):
-        words = {
-            "label": "Who goes without",
-            "help_text": "Only when less stays than is held: what is held for these is let go, and they are short.",
-        }
-        super().__init__(queryset, required=False, widget=forms.CheckboxSelectMultiple, **words | kwargs)
-
-    def label_from_instance(self, one):
-        return f"{one.purpose}: {stock_amount(one.amount, one.part.measure)} of {one.part.number}"
 
 
 class WriteOffForm(AskedForm):
@@ -177,7 +164,8 @@ class CountedForm(KeyedForm):
             found = to_base_unit(entered.si, row.part.measure) if entered else 0
             if row.container and found >= row.container.size:
                 size = stock_amount(row.container.size, row.part.measure)
-                self.add_error(f"found_{pk}", f"A full {row.container} holds {size}; an opened one less.")
+                words = f"A full {row.container} holds {size}; an opened one less. {TWO_OPENED}"
+                self.add_error(f"found_{pk}", words)
             figures.append((row, found + (full or 0) * row.container.size if row.container else found))
         if not figures and not self.errors:
             raise forms.ValidationError("Nothing is typed here. Type what was found, 0 where nothing is.")
