@@ -40,9 +40,11 @@ def ledger(request, pk):
     before = number(request.GET["before"]) if request.GET.get("before") else None
     log = Prefetch("oil_entries", OilEntry.objects.filter(corrects=None).select_related("drum"))
     rows = list(movements_of(part, kind=kind, before=before).prefetch_related(log)[: PAGE_SIZE + 1])
+    stock = stock_of([part])[part.pk]
     context = {
         "part": part,
-        "stock": stock_of([part])[part.pk],
+        "stock": stock,
+        "together": any(one.container and one.full and one.opened for one in stock.portions),
         "held": part.reservations.filter(state=ReservationState.HELD).order_by("pk"),
         "issued": part.reservations.filter(issued__gt=0).exclude(state=ReservationState.USED).order_by("pk"),
         "find": form,
