@@ -53,6 +53,7 @@ def test_what_is_on_its_way_says_by_which_order_and_when(at_desk, order, kit, de
         page = at_desk.get(address)
         assert f"On order, {bought}; Ferrisgate Supply delivers on Wednesday 2 December." in words(page), address
         assert "Order it" not in words(page), address
+        assert "buy 1" not in words(page), address
 
 
 def test_what_the_stock_list_does_not_know_leads_to_buying(at_desk):

@@ -254,6 +254,7 @@ def _rows(found, now):
 def _told(row, found, now, comes):
     """One part with its bags, order by order, as the page says it."""
     orders, bags, said = found.order_of, found.bags, {}
+    comes = coming_in_words(comes.get((orders[one.pick_list_id].pk, one.part_id)) for one in row.lacking)
     groups, waiting = {}, 0
     for line in row.lines:
         if line.amount not in said:
@@ -291,8 +292,8 @@ def _told(row, found, now, comes):
         "picked": stock_amount(row.picked, row.measure),
         "take": stock_amount(row.to_take, row.measure) if row.to_take else "",
         "each": _each(row),
-        "short": _short(row),
-        "comes": coming_in_words(comes.get((orders[one.pick_list_id].pk, one.part_id)) for one in row.lacking),
+        "short": _short(row, comes.ordered),
+        "comes": comes,
         "waiting": waiting,
         "groups": list(groups.values()),
         "count": f"{words.count(len(row.lines), 'bag')} of {words.count(len(groups), 'order')}",
@@ -308,10 +309,13 @@ def _each(row):
     return f"{dampers}, {words.count(row.needed, 'piece')}" + (f", {row.each} each" if row.each else "")
 
 
-def _short(row):
+def _short(row, ordered):
+    """What is missing, and what to buy for it where it is not on its way."""
     if not row.short:
         return ""
     missing = stock_amount(row.short, row.measure)
+    if ordered:
+        return f"{missing} short"
     if not row.part:
         return f"{missing} short: {row.part_number} is not in the stock list"
     if row.buy:
