@@ -69,8 +69,8 @@ def _merged(needs: Iterable[Need]) -> dict[tuple[str, str], Need]:
     for need in needs:  # two lines of one parts list may name the same part
         key = need.tag, need.part_number
         if known := wanted.get(key):
-            draft = known.from_draft or need.from_draft
-            need = replace(need, amount=known.amount + need.amount, from_draft=draft, alternates=())
+            draft, by_sheet = known.from_draft or need.from_draft, known.by_sheet or need.by_sheet
+            need = replace(need, amount=known.amount + need.amount, from_draft=draft, by_sheet=by_sheet, alternates=())
         wanted[key] = need
     return wanted
 
@@ -101,10 +101,12 @@ def _parts_for(wanted: Iterable[tuple[str, str]]) -> dict[str, Part]:
 
 def _need_of(line: PickLine) -> Need:
     """What a line was filled with."""
-    first, *alternates = line.chain or [Choice(line.part_number, line.name, line.amount, line.from_draft)]
+    alone = Choice(line.part_number, line.name, line.amount, line.from_draft, line.by_sheet)
+    first, *alternates = line.chain or [alone]
     return Need(
-        line.tag, first.part_number, first.name, line.measure, first.amount, first.from_draft, tuple(alternates)
-    )
+        line.tag, first.part_number, first.name, line.measure, first.amount, first.from_draft, tuple(alternates),
+        by_sheet=first.by_sheet,
+    )  # fmt: skip
 
 
 def _kept(need: Need) -> list[dict]:
@@ -124,7 +126,7 @@ def _ask(line: PickLine, choice: Choice, part: Part | None, free: dict[int, int]
         if line.issued < choice.amount:
             line.picked_at = line.picked_by = None
     line.part_number, line.name, line.amount, line.part = choice.part_number, choice.name, choice.amount, part
-    line.from_draft, line.not_asked = choice.from_draft, False
+    line.from_draft, line.by_sheet, line.not_asked = choice.from_draft, choice.by_sheet, False
     if part and line.short and free[part.pk]:
         extra = min(line.short, free[part.pk])
         free[part.pk] -= extra

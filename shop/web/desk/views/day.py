@@ -22,6 +22,7 @@ from shop.workorders.bench_time import plan_in_words
 from shop.workorders.day import day as the_day
 from shop.workorders.finding import Answer
 from shop.workorders.models import Condition, JobStatus, OrderStatus, Photo, WorkOrder
+from shop.workorders.purchases import lacks
 from shop.workorders.services.agreements import ASKED_WHILE
 from shop.workorders.telephone import answer as telephone_answer
 
@@ -171,6 +172,8 @@ def order(request, pk):
         "promised": words.moment(row.promised_for, now),
         "arrives": words.day(row.arrives_on, timezone.localdate(now)),
         "sheets": _sheets(jobs),
+        "lacks": lacks(row, timezone.localdate(now)),
+        "may_keep": request.user.may("keep_stock"),
         "jobs": [_progress(job, changed[job], _question_about(row, job)) for job in jobs],
         "history": AuditEntry.objects.filter(kind="order", key=str(row.pk)),
         "all_closed": all(job.status == JobStatus.CLOSED for job in kept),
