@@ -17,7 +17,7 @@ BENCH, STEEL, DARK, RUST, SPRING, OIL = "#d8cfba", "#9aa0a3", "#3a4045", "#8e4a2
 
 def agree(shop) -> None:
     """Orders that the scenario has made are agreed up to a price; on the benches one damper needs a new shaft."""
-    bench = WorkOrder.objects.filter(status=OrderStatus.ON_BENCH).order_by("pk").last()
+    bench = WorkOrder.objects.filter(status=OrderStatus.ON_BENCH, jobs__index=3).order_by("pk").last()
     ready = WorkOrder.objects.filter(status=OrderStatus.READY).order_by("pk").last()
     for order, up_to in ((ready, "360.00"), (bench, "540.00")):
         orders.note_agreement(

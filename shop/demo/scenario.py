@@ -381,7 +381,7 @@ def _stock(shop: Shop) -> None:
     for number, name, measure, place, loose, containers in [
         ("SK-H2", "seal kit H2", "count", "B-07", 13, []),
         ("SK-P40", "seal kit P40", "count", "B-09", 3, []),
-        ("SK-E5", "seal kit E5", "count", "B-11", 2, []),
+        ("SK-E5", "seal kit E5", "count", "B-11", 6, []),
         ("TARN-5", "damper oil Tarn No. 5", "volume", "F-02", 0, [
             ("1 L bottle", 1_000_000, "21.50", 5), ("5 L can", 5_000_000, "89.00", 1),
         ]),

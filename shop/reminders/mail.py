@@ -89,7 +89,7 @@ def refusal(address: str) -> str:
 def caution() -> str:
     """What the desk has to know about the way mails go; empty when they go out."""
     if settings.EMAIL_BACKEND == "django.core.mail.backends.filebased.EmailBackend":
-        return "No mail server is set: reminders are kept as files on the server and reach nobody."
+        return "No mail server is set: letters are kept as files on the server and reach nobody."
     return ""
 
 

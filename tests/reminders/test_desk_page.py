@@ -103,7 +103,7 @@ def test_each_reminder_stands_under_its_state_with_the_reason(desk_browser, now,
 def test_it_says_when_mails_reach_nobody(desk_browser, settings):
     assert "reach nobody" not in page(desk_browser)
     settings.EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
-    assert "reminders are kept as files on the server and reach nobody" in page(desk_browser)
+    assert "letters are kept as files on the server and reach nobody" in page(desk_browser)
 
 
 def test_one_state_is_shown_in_pages(desk_browser, now):

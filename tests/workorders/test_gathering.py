@@ -102,7 +102,7 @@ def test_a_row_is_picked_for_every_running_order_and_one_called_off_meanwhile_is
     call_off(order=gone, why="sold", by=desk, at=NOON)
     pick_everywhere(part_number="SK-20", orders=[gone, kept], by=desk, at=NOON)
     assert set(PickLine.objects.filter(picked_by=desk).values_list("pick_list", flat=True)) == {kept.pick_list_id}
-    with pytest.raises(Conflict, match="Somebody else was first"):
+    with pytest.raises(Conflict, match="every bag has it already"):
         pick_everywhere(part_number="SK-20", orders=[kept], by=desk, at=NOON)
 
 

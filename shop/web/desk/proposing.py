@@ -17,8 +17,13 @@ def with_kit(dampers):
 
 
 def told_proposal(dampers, arrives_on, order=None, minutes=None):
-    """A proposal as templates/desk/_proposal.html shows it; None without a damper or a day."""
+    """A proposal as templates/desk/_proposal.html shows it; None without a damper or a day.
+
+    An order whose bench time was set by hand keeps it, as a change of its booking would.
+    """
     now = timezone.now()
+    if minutes is None and order is not None and order.bench_minutes_why:
+        minutes = order.bench_minutes
     dampers = list(dampers)
     if not dampers or arrives_on is None:
         return None

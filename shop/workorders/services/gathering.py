@@ -58,7 +58,7 @@ def pick_everywhere(*, part_number: str, orders: Iterable[WorkOrder], by: User, 
         return picked[-1]
     if fresh:
         _all_short(part_number, fresh)
-    raise Conflict(f"{part_number}: every bag has it by now. Somebody else was first.", code="done")
+    raise Conflict(f"{part_number}: every bag has it already. Nothing more was picked.", code="done")
 
 
 @transaction.atomic

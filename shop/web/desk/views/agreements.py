@@ -49,7 +49,9 @@ def ask(request, pk):
     if request.method == "POST" and (
         made := submit(form, services.ask_customer, order=order, by=request.user, at=timezone.now())
     ):
-        messages.success(request, f"Asked. {made.about().capitalize()} stands still until the customer has answered.")
+        messages.success(
+            request, f"{TELL_THEM} {made.about().capitalize()} stands still until the customer has answered."
+        )
         return redirect(made)
     return show_form(
         request, form, title=f"Ask the customer about {order}", action="Ask", trail=trail_to(order),
@@ -80,8 +82,10 @@ def question(request, pk, question_pk):
     return _show(request, row, do, form)
 
 
+TELL_THEM = "The question is written down. Now tell the customer: call, or send the link below."
+
 DOES = {
-    "price": (services.ask_proposed, "Asked."),
+    "price": (services.ask_proposed, TELL_THEM),
     "answer": (services.answer_question, "The customer's answer is noted."),
     "withdraw": (services.withdraw_question, "The question is withdrawn; the work goes on."),
     "after": (services.settle_declined, "What happens now is noted."),

@@ -17,7 +17,7 @@ from shop.web.forms import FindForm
 from shop.web.links import why_this_sheet
 from shop.web.pages import PAGE_SIZE, show
 from shop.workorders import finding, selectors
-from shop.workorders.agreed import AGREED, ASKED, agreed_in_words, outcome_in_words
+from shop.workorders.agreed import AGREED, ASKED, agreed_in_words, outcome_in_words, waiting_of
 from shop.workorders.bench_time import plan_in_words
 from shop.workorders.day import day as the_day
 from shop.workorders.finding import Answer
@@ -36,7 +36,7 @@ KEEPS_PHOTOS = (OrderStatus.BOOKED, OrderStatus.ON_BENCH, OrderStatus.READY)
 HEADINGS = {
     "late": ("Late", ""),
     "arriving": ("Arriving", "Nobody else is expected today."),
-    "on_bench": ("On the benches", "The benches are free."),
+    "on_bench": ("On the benches", "Nothing else is on the benches."),
     "waiting": ("Waiting", ""),
     "ready": ("Ready", "Nothing waits to be handed back."),
     "coming": ("Coming days", "Nothing is booked for the coming days."),
@@ -123,6 +123,7 @@ def _rows(group, now):
             "ready_late": row.answer.late and not row.late,
             "not_serviced": row.not_serviced,
             "sheet_changed": row.sheet_changed,
+            "question": next(iter(waiting_of(order)), None),
         }
 
 
