@@ -268,6 +268,7 @@ CONTENT_SECURITY_POLICY = {
 # Longer bodies are refused with 413 before anything reads them; photos have a limit of their own.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2_500_000
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 2000
+DATA_UPLOAD_MAX_NUMBER_FILES = 250  # a check-in takes twenty photos of each of up to a dozen places
 
 # --- API -----------------------------------------------------------------------------------------------------------
 REST_FRAMEWORK = {

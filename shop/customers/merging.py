@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 
+import structlog
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 
@@ -12,6 +13,8 @@ from shop.staff.models import User
 from shop.staff.services import note
 
 FIELDS = ["name", "phone", "email", "address", "note"]  # what is kept of one or the other
+
+log = structlog.get_logger(__name__)
 
 
 @dataclass(frozen=True)
@@ -111,7 +114,8 @@ def _move(gone: Customer, stays: Customer) -> str:
                 count = _rows(relation, gone).update(**{relation.field.name: stays})
         except IntegrityError as error:
             what = relation.related_model._meta.verbose_name_plural
-            words = f"The {what} of the two cannot stand side by side: {error}. Nothing was merged; settle them first."
+            words = f"The {what} of the two cannot stand side by side. Nothing was merged; settle them first."
+            log.warning("cannot_merge", table=what, error=str(error))
             raise ValidationError(words, code="cannot_move") from error
         if count and relation.related_model is not Customer:
             meta = relation.related_model._meta

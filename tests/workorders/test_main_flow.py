@@ -124,10 +124,10 @@ def test_the_pick_list_sums_per_part_and_says_what_is_short(bench, desk):
 
 def test_pick_list_takes_the_same_number_of_queries_for_one_damper_and_for_four(bench, desk, django_assert_num_queries):
     order = booked(bench, desk)
-    with django_assert_num_queries(4):
+    with django_assert_num_queries(5):
         pick_sheet(order.pick_list)
     order.pick_list.lines.exclude(tag=order.jobs.first().tag).delete()
-    with django_assert_num_queries(4):
+    with django_assert_num_queries(5):
         pick_sheet(order.pick_list)
 
 

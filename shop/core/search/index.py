@@ -222,7 +222,8 @@ def mend(connection=default_connection) -> int:
             "ON wrong.kind = e.kind AND wrong.key = e.key)"
         )
         wrong = cursor.rowcount
-        cursor.execute(f"INSERT INTO {ENTRY} ({COLUMNS}) {should} EXCEPT {stored}")
+        # Somebody may write the same entry at this moment; it is in step then.
+        cursor.execute(f"INSERT INTO {ENTRY} ({COLUMNS}) {should} EXCEPT {stored} ON CONFLICT DO NOTHING")
         return wrong + cursor.rowcount
 
 
