@@ -11,6 +11,7 @@ from api.permissions import Allows
 from api.pick_lists import PickSheetOutput, told
 from shop.parts.models import (
     Container,
+    Drum,
     Lot,
     Movement,
     MovementKind,
@@ -69,10 +70,29 @@ class WriteOffInput(LosesInput):
     container = Ref(queryset=Container.objects.all(), default=None, allow_null=True)
     lot = Ref(queryset=Lot.objects.all(), default=None, allow_null=True)
     reason = serializers.CharField(max_length=200, help_text="Why it is thrown away.")
+    drum = Ref(
+        queryset=Drum.objects.all(), default=None, allow_null=True,
+        help_text="Of a fluid: where it was poured; the used-oil log notes it with the same act.",
+    )  # fmt: skip
+    elsewhere = serializers.CharField(
+        max_length=100, allow_blank=True, default="", help_text="Of a fluid that went into no drum: where it went."
+    )
+    sure = serializers.BooleanField(default=False, help_text="Answers what was asked: a drum that would run over.")
 
     def validate(self, data):
         data["amount"] = base_amount(data["amount"], self.context["part"].measure, "amount")
         return data
+
+
+class WriteOffOutput(MovementOutput):
+    oil_entry = serializers.SerializerMethodField(help_text="The number of its line in the used-oil log; null: none.")
+
+    class Meta(MovementOutput.Meta):
+        fields = [*MovementOutput.Meta.fields, "oil_entry"]
+        read_only_fields = fields
+
+    def get_oil_entry(self, movement) -> int | None:
+        return movement.oil_entries.filter(corrects=None).values_list("pk", flat=True).first()
 
 
 class CorrectInput(LosesInput):
@@ -105,12 +125,12 @@ class PartMovements(Listing):
 class PartWriteOff(Endpoint):
     permission_classes = [Allows("write_off")]
 
-    @extend_schema(request=WriteOffInput, responses={201: MovementOutput})
+    @extend_schema(request=WriteOffInput, responses={201: WriteOffOutput})
     def post(self, request, pk):
         """Write stock off that is past its date, spoilt or spilt."""
         part = self.find(Part, pk)
         made = self.do(write_off, part=part, **self.body(WriteOffInput, part=part))
-        return Response(MovementOutput(made).data, status=201)
+        return Response(WriteOffOutput(made).data, status=201)
 
 
 class PartKeeping(Endpoint):

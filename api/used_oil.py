@@ -68,6 +68,9 @@ class OilEntryOutput(serializers.Serializer):
     hauler = serializers.CharField()
     document = serializers.CharField()
     emptied = serializers.BooleanField()
+    movement = serializers.IntegerField(
+        source="movement_id", allow_null=True, help_text="The stock's entry that wrote it off; null for none."
+    )
     corrects = serializers.IntegerField(source="corrects_id", allow_null=True)
     why = serializers.CharField()
     words = serializers.SerializerMethodField()
@@ -122,7 +125,10 @@ class DrumInput(Input):
 
 class PourInput(Input):
     drum = Ref(queryset=Drum.objects.all())
-    fluid = Choice(choices=Fluid.choices, default=Fluid.OIL.value)
+    fluid = Choice(
+        choices=[(one.value, one.label) for one in Fluid if one != Fluid.EXPIRED], default=Fluid.OIL.value,
+        help_text="What is past its date is written off from its part, which notes it here.",
+    )  # fmt: skip
     job = Ref(queryset=DamperJob.objects.all(), default=None, allow_null=True, help_text="From which damper.")
     volume = QuantityInput("volume", required=False, help_text="Empty for a damper: the sheet's, as an estimate.")
     look = Choice(choices=[("", "not looked at"), *Look.choices], default="")

@@ -353,7 +353,7 @@ def make_drum(name=None, litres=200, **given):
     from shop.parts.models import Drum
 
     given = {"holds": "oil", "made_at": NOON} | given
-    return Drum.objects.create(name=name or f"Used Oil {next(_number)}", capacity=litres * 1_000_000, **given)
+    return Drum.objects.create(name=name or f"Used Oil {next(_number)}", capacity=round(litres * 1_000_000), **given)
 
 
 def make_oil_entry(drum=None, millilitres=340, **given):

@@ -107,7 +107,7 @@ def book(desk, technician, second, manager):
     ServiceInterval.objects.create(vehicle_model=vehicle.model, months=6, source="test")
     make.make_draft(manager)
     make.make_delivery(desk)
-    make.make_oil_entry()
+    make.make_oil_entry(movement=Movement.objects.first())
     make.make_oil_paper()
     WalkStop.objects.create(prefix="B", place=1)
 
@@ -324,6 +324,7 @@ CASES = {
     "drum_kind_known": change(Drum, holds="milk"),
     "drum_holds_something": change(Drum, capacity=0),
     "oilpaper_page_once": copy(OilPaper),
+    "oilentry_written_off_once": copy(OilEntry, movement=lambda row: Movement.objects.first()),
     "oilentry_kind_known": copy(OilEntry, kind="lost"),
     "oilentry_fluid_known": copy(OilEntry, kind="in", amount=1),
     "oilentry_look_known": copy(OilEntry, look="blue"),

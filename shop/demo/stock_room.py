@@ -4,8 +4,9 @@ from datetime import timedelta
 
 from shop.calc.units import parse
 from shop.core.clock import local_day
-from shop.parts.models import Fluid, Look
-from shop.parts.services import add_drum, correct_entry, hand_over, pour_in, set_walking_order
+from shop.parts.models import Container, Fluid, Look
+from shop.parts.services import add_drum, correct_entry, hand_over, pour_in, receive, set_walking_order, write_off
+from shop.specs.models import KitMeasure
 from shop.workorders.models import DamperJob, JobStatus
 from shop.workorders.services import note_drained_oil
 
@@ -25,7 +26,6 @@ def fill_stock_room(shop) -> None:
         return pour_in(drum=oil, entered=parse(text, "volume"), on=on, by=bench, at=when, **given)
 
     pour(180, "150 L", fluid=Fluid.OIL, source="the drum as it stood when this log was begun")
-    pour(160, "3 qt", fluid=Fluid.EXPIRED, source="damper oil past its date")
     pour(120, "21 L", fluid=Fluid.OIL, source="the parts washer's tray")
     hand_over(
         drum=oil, hauler=HAULER, document="M-2217", entered=parse("44 gal", "volume"), emptied=True,
@@ -37,10 +37,24 @@ def fill_stock_room(shop) -> None:
         entry=wrong, entered=parse("2 qt", "volume"), why="quarts were written as litres", by=desk,
         at=at - timedelta(days=5),
     )  # fmt: skip
+    _throw_away_a_bottle(shop, oil)
     jobs = DamperJob.objects.filter(status=JobStatus.OPEN).order_by("order", "index").prefetch_related("spec_changes")
     for job, text, look in zip(jobs, ("295 mL", "", "310 mL"), (Look.DARK, Look.DARK, Look.METALLIC), strict=False):
         entered = parse(text, "volume") if text else None
         note_drained_oil(job=job, drum=oil, look=look, entered=entered, on=today, by=bench, at=at)
+
+
+def _throw_away_a_bottle(shop, drum) -> None:
+    """One that came with a broken seal: out of the stock and into the drum, with one act."""
+    bottle = Container.objects.filter(part__measure=KitMeasure.VOLUME).order_by("part__number", "size").first()
+    manager, at = shop.people["manager"], shop.now
+    lot = receive(
+        part=bottle.part, amount=bottle.size, container=bottle, lot_code="B2210", by=manager, at=at
+    ).lot  # fmt: skip
+    write_off(
+        part=bottle.part, amount=bottle.size, container=bottle, lot=lot, reason="its seal was broken when it came",
+        drum=drum, sure=True, by=manager, at=at,
+    )  # fmt: skip
 
 
 def _drum(shop, name, holds, capacity):

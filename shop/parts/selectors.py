@@ -11,7 +11,7 @@ from shop.calc import containers as calc
 from shop.calc.intervals import day_in_words
 from shop.core.amounts import stock_amount
 from shop.core.clock import local_day
-from shop.parts.models import Container, Lot, Movement, MovementKind, Part, Reservation, ReservationState
+from shop.parts.models import Container, Lot, Movement, Part, Reservation, ReservationState
 from shop.specs.models import KitMeasure
 
 MANY = 1000  # beyond so many parts it is quicker to add up the whole ledger than to name them
@@ -273,9 +273,3 @@ def movements_of(part: Part, *, kind: str = "", before: int | None = None) -> Qu
     until_then = Movement.objects.filter(part=OuterRef("part"), pk__lte=OuterRef("pk")).order_by().values("part")
     rows = rows.annotate(on_hand=Subquery(until_then.annotate(all=Sum("amount")).values("all")))
     return rows.select_related("container", "lot", "by", "reservation", "corrects")
-
-
-def written_off(*, after: int = 0) -> QuerySet[Movement]:
-    """Fluids that were written off, by key, after the movement of that key: what a log of used oil has to take up."""
-    rows = Movement.objects.filter(kind=MovementKind.WASTED, part__measure=KitMeasure.VOLUME, pk__gt=after)
-    return rows.select_related("part", "lot", "by").order_by("pk")

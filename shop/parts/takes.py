@@ -7,6 +7,12 @@ from django.db.models import Count, Exists, OuterRef, Q, QuerySet
 from shop.parts.models import Reservation, ReservationState, StockTake, StockTakeRow, Tally
 from shop.parts.selectors import stock_of
 
+# The book keeps one opened container of a size and lot: the part of its on hand that fills no whole one.
+TWO_OPENED = (
+    "Where two of one size and lot stand opened, add up what they hold: what fills whole ones counts under full ones, "
+    "the rest under the opened one."
+)
+
 
 def takes() -> QuerySet[StockTake]:
     """All stock takes, the latest first, each with how many places it has and how many of them are counted."""

@@ -154,7 +154,9 @@ def oil_log(first: date, last: date) -> OilLog:
     )
     rows: dict[int, list[OilLine]] = {}
     entries = OilEntry.objects.filter(on__gte=first, on__lt=last + timedelta(days=1))
-    for entry in entries.select_related("by", "corrected_by").prefetch_related("papers").order_by("on", "pk"):
+    for entry in (
+        entries.select_related("by", "corrected_by", "movement").prefetch_related("papers").order_by("on", "pk")
+    ):
         rows.setdefault(entry.drum_id, []).append(_line(entry))
     drums = [
         DrumLog(drum, opening.get(drum.pk, 0), rows.get(drum.pk, []))
@@ -188,6 +190,8 @@ def words_of(entry: OilEntry) -> str:
         told.append(entry.look)
     if entry.source:
         told.append(f"from {entry.source}")
+    if entry.movement_id:
+        told.append(f"written off as entry {entry.movement_id} of the stock")
     if entry.estimated:
         told.append("estimated")
     return ", ".join(told)

@@ -37,6 +37,11 @@ class PickLine(models.Model):
     )
     amount = models.PositiveBigIntegerField(help_text="Base units needed.")
     from_draft = models.BooleanField(default=False, help_text="The amount comes from a sheet that nobody has verified.")
+    by_sheet = models.BooleanField(
+        null=True,
+        blank=True,
+        help_text="The amount is the one that the damper's sheet gives. Empty: filled before that was noted.",
+    )
     kept_chain = models.JSONField(
         default=list, blank=True, help_text="The part asked for and its alternates, by rank. Empty: it has none."
     )

@@ -1,16 +1,21 @@
 """What a damper's bag needs, in plain values: as it is asked for, and as a pick list keeps it."""
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 
 
 @dataclass(frozen=True)
 class Choice:
-    """One part of which a line takes so much; base units."""
+    """One part of which a line takes so much; base units.
+
+    by_sheet: the amount is the damper's sheet's, not its parts list's; None where that was not noted. It says where an
+    amount comes from and makes no other need of it.
+    """
 
     part_number: str
     name: str
     amount: int
     from_draft: bool = False
+    by_sheet: bool | None = field(default=None, compare=False)
 
     def __str__(self):
         return f"{self.part_number} {self.name}"
@@ -21,7 +26,7 @@ class Need:
     """So much of a part for one damper's bag; base units.
 
     Of the part and its alternates one is taken, the part itself unless somebody chooses otherwise. An optional one is
-    only offered: it is taken once somebody takes it up.
+    only offered: it is taken once somebody takes it up. by_sheet as of a Choice.
     """
 
     tag: str
@@ -32,11 +37,12 @@ class Need:
     from_draft: bool = False
     alternates: tuple[Choice, ...] = ()
     optional: bool = False
+    by_sheet: bool | None = field(default=None, compare=False)
 
     @property
     def chain(self) -> tuple[Choice, ...]:
         """The part itself, then its alternates by rank."""
-        return Choice(self.part_number, self.name, self.amount, self.from_draft), *self.alternates
+        return Choice(self.part_number, self.name, self.amount, self.from_draft, self.by_sheet), *self.alternates
 
     def stored(self) -> dict:
         """As JSON keeps it."""

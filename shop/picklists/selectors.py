@@ -80,6 +80,15 @@ class PickRow:
         return any(line.from_draft for line in self.lines)
 
     @property
+    def missing_in_words(self) -> str:
+        """What is missing, without what to buy for it: where that is on its way."""
+        return f"{stock_amount(self.short, self.measure)} short{self._past}" if self.short else ""
+
+    @property
+    def _past(self) -> str:
+        return f" ({'; '.join(self.expired)})" if self.expired else ""
+
+    @property
     def short_in_words(self) -> str:
         """What is missing and what to buy for it; empty when nothing is."""
         if not self.short:
@@ -87,12 +96,11 @@ class PickRow:
         missing = stock_amount(self.short, self.measure)
         if not self.part:
             return f"{missing} short: {self.part_number} is not in the stock list"
-        past = f" ({'; '.join(self.expired)})" if self.expired else ""
         if self.buy:
-            return f"{missing} short{past}: buy " + " and ".join(
+            return f"{self.missing_in_words}: buy " + " and ".join(
                 f"{count} × {container}" for container, count in self.buy
             )
-        return f"{missing} short{past}: buy {missing}"
+        return f"{self.missing_in_words}: buy {missing}"
 
 
 @dataclass(frozen=True)

@@ -90,9 +90,9 @@ class MoneyField(forms.Field):
 
     default_error_messages = {"required": "No amount is typed here. Type one like 420 or 420.50."}
 
-    def __init__(self, *, name="", **kwargs):
+    def __init__(self, *, name="", decimals=2, most=money.MOST, **kwargs):
         kwargs.setdefault("widget", forms.TextInput)
-        self.name = name
+        self.name, self.decimals, self.most = name, decimals, most
         super().__init__(**kwargs)
 
     @property
@@ -110,7 +110,7 @@ class MoneyField(forms.Field):
         if not text:
             return None
         try:
-            return money.parse(text, self.name or self.label or "amount")
+            return money.parse(text, self.name or self.label or "amount", decimals=self.decimals, most=self.most)
         except CalcError as error:
             raise ValidationError(str(error), code="money") from error
 

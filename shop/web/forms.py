@@ -36,6 +36,16 @@ class KeyedForm(Form):
         self.fields["request_key"].initial = uuid.uuid4().hex
 
 
+class AskedForm(KeyedForm):
+    """A form whose function may ask back: then a box to tick joins it."""
+
+    sure = forms.BooleanField(label="It is right as I wrote it", required=False)
+
+    def visible_fields(self):
+        asked = self.is_bound and ("sure" in self.data or "sure" in self.errors)
+        return [field for field in super().visible_fields() if asked or field.name != "sure"]
+
+
 class VersionedForm(KeyedForm):
     """A form that changes a row with a version: who was second sees what the first one wrote."""
 

@@ -1,6 +1,7 @@
 """What a damper's rebuild takes: from its parts list and, for the oil, its frozen figures."""
 
 import math
+from collections.abc import Iterable
 from dataclasses import asdict
 
 from django.conf import settings
@@ -9,6 +10,7 @@ from django.db.models import QuerySet
 from shop.calc.units import from_si
 from shop.core.clock import local_day
 from shop.dampers.measures import Measure
+from shop.picklists.models import PickLine
 from shop.picklists.needs import Choice, Need
 from shop.picklists.services import differs
 from shop.specs.models import KitLine, KitMeasure, SheetStatus, SpecSheet
@@ -82,15 +84,17 @@ def needs(job: DamperJob, sheet: FrozenSheet) -> list[Need]:
             found.append(
                 Need(
                     job.tag, first.part_number, first.name, line.measure, first.amount, first.from_draft,
-                    tuple(others), line.optional,
+                    tuple(others), line.optional, first.by_sheet,
                 )
             )  # fmt: skip
     return found
 
 
 def _choice(line: KitLine, sheet: FrozenSheet) -> Choice | None:
-    amount = line.amount or oil_to_take(sheet)
-    return Choice(line.part_number, line.name, amount, not line.amount and not sheet.verified) if amount else None
+    amount, by_sheet = line.amount or oil_to_take(sheet), not line.amount
+    if not amount:
+        return None
+    return Choice(line.part_number, line.name, amount, by_sheet and not sheet.verified, by_sheet)
 
 
 def with_kit(order: WorkOrder) -> QuerySet[DamperJob]:
@@ -112,14 +116,23 @@ def parts_changed(order: WorkOrder) -> str:
     return "A parts list has changed since the check-in. This order keeps the parts that it was given then."
 
 
-def oil_of(lines, sheet: FrozenSheet) -> str:
+def oil_of(lines: Iterable[PickLine], sheet: FrozenSheet) -> str:
     """Which oil goes into a damper: the pick list line of its tag that asks for the sheet's oil; empty without one.
 
     Other fluids of the bag, such as thread-locker, ask for an amount of their own.
     """
-    wanted = oil_to_take(sheet)
-    oils = [line for line in lines if line.measure == KitMeasure.VOLUME and line.amount == wanted]
+    oils = [line for line in lines if is_sheets_oil(line, sheet)]
     return ", ".join(f"{line.name} ({line.part_number})" for line in oils)
+
+
+def is_sheets_oil(line: PickLine, sheet: FrozenSheet) -> bool:
+    """Whether a line takes the oil of its damper's sheet.
+
+    Of a line that was filled before that was noted, an amount that is the sheet's with today's allowance tells it.
+    """
+    if line.by_sheet is not None:
+        return line.by_sheet
+    return line.measure == KitMeasure.VOLUME and line.amount == oil_to_take(sheet)
 
 
 def oil_to_take(sheet: FrozenSheet) -> int:

@@ -1,6 +1,6 @@
 """What running orders wait for, what to buy for it and for the shelf, and whether a promise is at risk; reads only."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -8,7 +8,7 @@ from decimal import Decimal
 from django.db.models import Exists, OuterRef, Q
 
 from shop.core.clock import local_day
-from shop.parts.arrivals import Arrival, Coming, arrival, coming_of
+from shop.parts.arrivals import ON_SHELF, Arrival, Coming, arrival, coming_of
 from shop.parts.models import (
     Movement,
     Part,
@@ -21,6 +21,7 @@ from shop.parts.models import (
 )
 from shop.parts.packs import Buy, cover
 from shop.parts.reorder import TAKEN, YEAR_AGO, Reorder, reorder, usual_items
+from shop.parts.selectors import stock_of
 from shop.parts.workdays import day_name, delivery_day
 from shop.picklists.models import PickLine
 from shop.workorders.models import OrderStatus, WorkOrder
@@ -155,6 +156,53 @@ def waited_for(parts: Iterable[Part], *, promised_before: datetime | None = None
     return found
 
 
+def supplies(parts: Iterable[Part], *, today: date) -> dict[tuple[int, int], Arrival]:
+    """How what running orders lack of some parts gets to the shelf, by the keys of order and part; none: no query.
+
+    The earliest promise is served first, as where it is bought. A constant number of queries.
+    """
+    parts = {part.pk: part for part in parts}
+    if not parts:
+        return {}
+    by_part: dict[int, list[Short]] = {}
+    for short in waiting(parts.values()):
+        by_part.setdefault(short.part.pk, []).append(short)
+    stock, sold, coming = stock_of(parts.values()), usual_items(parts.values(), today), coming_of(parts.values(), today)
+    return {
+        (short.order.pk, key): found
+        for key, shorts in by_part.items()
+        for short, found in _served(
+            parts[key], stock[key].available, shorts, sold.get(key, []), coming.get(key, []), today
+        )
+    }
+
+
+@dataclass(frozen=True)
+class HowItComes:
+    """How what is short gets here, a phrase for each way; ordered: nothing of it is left to be ordered."""
+
+    words: list[str]
+    ordered: bool
+
+
+def coming_in_words(found: Iterable[Arrival | None]) -> HowItComes:
+    """What some arrivals say, each phrase once; None stands for what no stock list knows: it says nothing."""
+    found = list(found)
+    words = list(dict.fromkeys(one.words for one in found if one))
+    return HowItComes(words, all(one is not None and one.ordered for one in found))
+
+
+def lacks(order: WorkOrder, today: date) -> list[tuple[PickLine, HowItComes]]:
+    """What one running order lacks, a line for each part, and how that gets here; its pick list may be prefetched."""
+    if order.status not in GATHERING:
+        return []
+    short = {line.part_number: line for line in order.pick_list.lines.all() if line.short}
+    found = supplies(
+        Part.objects.filter(pk__in=[line.part_id for line in short.values()]) if short else (), today=today
+    )
+    return [(line, coming_in_words([found.get((order.pk, line.part_id))])) for line in short.values()]
+
+
 def to_buy(*, now: datetime) -> ToBuy:
     """What to order now and from whom: for the orders that wait, and for what is at or under its reorder point.
 
@@ -247,18 +295,26 @@ def _suggestion(
 def _waits(
     figures: Reorder, shorts: list[Short], sold: list[SupplierItem], coming: list[Coming], today: date
 ) -> list[Wait]:
-    """The orders that wait, in the order of their promises: what is free goes first, then what is on its way."""
-    waits, before, free = [], 0, figures.stock.available
+    """The orders that wait, in the order of their promises, and what that means for each."""
+    waits = []
+    for short, found in _served(figures.part, figures.stock.available, shorts, sold, coming, today):
+        promised = local_day(short.order.promised_for)
+        waits.append(Wait(short, promised, found, _in_words(promised, found)))
+    return waits
+
+
+def _served(
+    part: Part, free: int, shorts: list[Short], sold: list[SupplierItem], coming: list[Coming], today: date
+) -> Iterator[tuple[Short, Arrival]]:
+    """What orders lack, in the order of their promises: what is free goes first, then what is on its way."""
+    before = 0
     for short in shorts:
         left = before + short.amount - free
         if left <= 0:
-            found = Arrival(today, "on the shelf, not held for it yet", ordered=True)
+            yield short, Arrival(today, ON_SHELF, ordered=True)
         else:
-            found = arrival(figures.part, min(short.amount, left), coming, sold, today, before=max(before - free, 0))
-        promised = local_day(short.order.promised_for)
-        waits.append(Wait(short, promised, found, _in_words(promised, found)))
+            yield short, arrival(part, min(short.amount, left), coming, sold, today, before=max(before - free, 0))
         before += short.amount
-    return waits
 
 
 def _in_words(promised: date, found: Arrival) -> str:

@@ -29,7 +29,12 @@ def test_a_lot_comes_is_told_and_is_written_off_by_a_manager(at_desk, as_manager
     assert (lot["full"], lot["use_by"], lot["lot"]["name"]) == (2, "2099-03-01", "lot A7731, use by 1 March 2099")
     off = {"amount": "1 L", "container": bottle, "lot": made["lot"]["id"], "reason": "cloudy"}
     refused(at_desk.post(f"parts/{oil.pk}/write-off/", off), 403)
-    assert as_manager.post(f"parts/{oil.pk}/write-off/", off).status_code == 201
+    refused(as_manager.post(f"parts/{oil.pk}/write-off/", off), 400, field="drum")
+    drum = make.make_drum()
+    made = as_manager.made(f"parts/{oil.pk}/write-off/", off | {"drum": drum.pk})
+    log = at_desk.get("used-oil/", period="year", on=made["at"][:10]).json()
+    (line,) = log["drums"][0]["lines"]
+    assert (line["entry"]["id"], line["entry"]["movement"]) == (made["oil_entry"], made["id"])
     assert on_hand(oil) == 1_000_000
 
 

@@ -49,6 +49,11 @@ def test_what_is_no_finite_amount_is_refused(amount):
         (" 1 420.50 ", "1420.50"),
         ("1'420", "1420.00"),
         ("0", "0.00"),
+        ("1,234.56", "1234.56"),
+        ("1.234,56", "1234.56"),
+        ("1.234,5", "1234.50"),
+        ("1,234,567.89", "1234567.89"),
+        ("1.234.567,8", "1234567.80"),
     ],
 )
 def test_an_amount_is_read_as_typed(text, amount):
@@ -59,8 +64,8 @@ def test_an_amount_is_read_as_typed(text, amount):
 @pytest.mark.parametrize(
     ("text", "asked"),
     [
-        ("1.234,5", "1234.5 if that is meant"),
-        ("1,234.56", "1234.56 if that is meant"),
+        ("1,234,56", "1234.56 if that is meant"),
+        ("1,23.456", "123456 if that is meant"),
         ("1.234", "1234 if that is meant, or 1.23"),
         ("1,234", "1234 if that is meant, or 1.23"),
         ("1.234.567", "1234567 if that is meant"),
@@ -82,6 +87,27 @@ def test_what_is_no_amount_is_told(text):
 def test_more_than_any_job_costs_is_refused():
     with pytest.raises(OutOfRange, match="at most"):
         parse(str(MOST + 1))
+
+
+@pytest.mark.parametrize(
+    ("text", "amount"),
+    [("0.085", "0.085"), ("0,085", "0.085"), ("1.2340", "1.234"), ("1,234.5678", "1234.5678"), ("12,5", "12.50")],
+)
+def test_a_price_may_have_four_decimals(text, amount):
+    assert parse(text, decimals=4) == Decimal(amount)
+
+
+@pytest.mark.parametrize("text", ["1.234", "1,234"])
+def test_three_figures_behind_one_sign_are_asked_about_for_prices_as_well(text):
+    with pytest.raises(Unreadable, match=r"1234 if that is meant, or 1\.2340"):
+        parse(text, decimals=4)
+
+
+@given(st.decimals(min_value=1000, max_value=MOST, places=2))
+def test_thousands_grouped_with_one_sign_and_cents_parted_by_the_other_are_plain(amount):
+    english = f"{amount:,.2f}"  # as Python itself groups
+    assert parse(english) == amount
+    assert parse(english.translate(str.maketrans(",.", ".,"))) == amount
 
 
 @given(st.decimals(min_value=0, max_value=MOST, places=2))

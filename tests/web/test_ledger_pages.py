@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from shop.parts.models import StockTake
-from shop.parts.selectors import stock_of
+from shop.parts.selectors import draw_portions, stock_of
 from shop.parts.services import enter_counts, receive, start_take, use
 from tests import factories as make
 
@@ -81,9 +81,29 @@ def test_a_manager_writes_off_what_is_past_its_date(client, manager, oil):
     address = reverse("manage:write_off", args=[oil.pk])
     place = re.search(r'<option value="([\d-]+)"', page(client, manager, "manage:write_off", oil.pk).content.decode())
     assert client.post(address, {"place": "9-9", "amount": "700", "reason": "old"}).status_code == 422
-    answer = client.post(address, {"place": place.group(1), "amount": "700", "reason": "opened too long"})
-    assert answer.status_code == 302
+    given = {"place": place.group(1), "amount": "700", "reason": "opened too long"}
+    asked = client.post(address, given)
+    assert asked.status_code == 422
+    assert "Say into which drum it was poured" in words(asked)
+    drum = make.make_drum("Used Oil 1")
+    assert client.post(address, given | {"drum": drum.pk}).status_code == 302
     assert on_hand(oil) == 1_000_000
+    told = words(page(client, manager, "manage:ledger", oil.pk))
+    assert f"Used-oil log no. {drum.entries.get().pk} , Used Oil 1" in told
+    log = words(client.get(reverse("desk:oil_log"), {"period": "year", "on": drum.entries.get().on.isoformat()}))
+    assert "Expired oil from stock, from Tarn No. 5 TARN-5" in log
+    assert "In the stock" in log
+
+
+def test_a_drum_that_would_run_over_is_asked_about_on_the_page(client, manager, oil):
+    address = reverse("manage:write_off", args=[oil.pk])
+    place = re.search(r'<option value="([\d-]+)"', page(client, manager, "manage:write_off", oil.pk).content.decode())
+    small = make.make_drum("Can 1", litres=0.5)
+    given = {"place": place.group(1), "amount": "700", "reason": "opened too long", "drum": small.pk}
+    asked = client.post(address, given)
+    assert asked.status_code == 422
+    assert "It is right as I wrote it" in words(asked)
+    assert client.post(address, given | {"sure": "on"}).status_code == 302
 
 
 def test_a_wrong_delivery_is_corrected_from_its_row(client, desk, now):
@@ -95,6 +115,13 @@ def test_a_wrong_delivery_is_corrected_from_its_row(client, desk, now):
     assert client.post(address, {"right": "3", "reason": "a zero too many"}).status_code == 302
     assert on_hand(kit) == 3
     assert f"corrects entry {wrong.pk}" in words(page(client, desk, "manage:ledger", kit.pk))
+
+
+def test_what_came_with_an_order_is_corrected_there(client, desk):
+    line = make.make_delivery(desk).lines.get()
+    client.force_login(desk)
+    answer = client.get(reverse("manage:movement_correct", args=[line.movement_id]))
+    assert answer.url == reverse("manage:receipt_correct", args=[line.pk])
 
 
 @pytest.mark.flow
@@ -204,3 +231,48 @@ def test_a_delivery_names_its_lot_and_a_count_says_which_lot_it_is_about(client,
     assert "Say which of them it is about" in words(client.post(address, counted))
     assert client.post(address, counted | {"lot": lot.pk}).status_code == 302
     assert on_hand(oil) == 2_000_000
+
+
+def test_the_pages_of_a_part_lead_to_each_other(client, desk, oil):
+    names = ["manage:ledger", "manage:part", "manage:reorder_part"]
+    for name in names:
+        body = page(client, desk, name, oil.pk).content.decode()
+        assert body.count('<b aria-current="page">') == 1
+        for other in names:
+            assert (f'<a href="{reverse(other, args=[oil.pk])}">' in body) == (other != name)
+
+
+def test_a_count_that_leaves_less_than_is_held_asks_who_goes_without(client, desk):
+    kit = make.make_part("SK-1", on_hand=5)
+    line = make.make_pick_list(kit, 4).lines.get()
+    client.force_login(desk)
+    address = f"{reverse('manage:count')}?part={kit.pk}"
+    refused = client.post(address, {"found": "3", "reason": "one was torn"})
+    assert refused.status_code == 422
+    assert "Who goes without" in words(refused)
+    given = {"found": "3", "reason": "one was torn", "loses": [line.reservation_id]}
+    assert client.post(address, given).status_code == 302
+    line.refresh_from_db()
+    assert (on_hand(kit), line.held, line.short) == (3, 0, 4)
+
+
+def test_two_opened_bottles_of_one_lot_are_counted_together(client, desk):
+    part = make.make_part("TARN-6", name="Tarn No. 6", measure="volume")
+    bottle = make.make_container(part, 1_000_000, name="1 L bottle")
+    client.force_login(desk)
+    client.post(reverse("manage:take_new"), {"parts": "TARN-6"})
+    take = StockTake.objects.get()
+    row, address = take.rows.get(), reverse("manage:take", args=[take.pk])
+    assert "Where two of one size and lot stand opened" in words(client.get(address))
+    refused = client.post(address, {f"found_{row.pk}": "1400"})
+    assert refused.status_code == 422
+    assert "an opened one less. Where two of one size and lot stand opened, add up" in words(refused)
+    assert client.post(address, {f"full_{row.pk}": "1", f"found_{row.pk}": "400"}).status_code == 302
+    finish = {"reason": "two stood opened"}
+    assert client.post(reverse("manage:take_finish", args=[take.pk]), finish).status_code == 302
+    found = stock_of([part])[part.pk]
+    assert (found.on_hand, [(one.full, one.opened) for one in found.portions]) == (1_400_000, [(1, 400_000)])
+    assert sum(one.amount for one in draw_portions(found, 1_300_000)) == 1_300_000
+    told = words(page(client, desk, "manage:ledger", part.pk))
+    assert "where two stand opened, what they hold together is shown as full ones and a rest" in told
+    assert bottle == found.portions[0].container

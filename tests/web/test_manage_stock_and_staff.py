@@ -148,7 +148,7 @@ def test_what_stands_in_no_container_is_counted_too(at_desk):
     ("typed", "told"),
     [
         ({"full": "", "found": ""}, "Type 0 if none is there."),
-        ({"found": "1 L"}, "Count full ones above."),
+        ({"found": "1 L"}, "Where two of one size and lot stand opened, add up what they hold"),
         ({"full": "-1"}, "from 0 to 100000"),
         ({"full": "9" * 30}, "from 0 to 100000"),
         ({"found": "some"}, "cannot be read"),

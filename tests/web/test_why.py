@@ -3,9 +3,10 @@
 import pytest
 from django.urls import reverse
 
-from shop.documents.selectors import pick_paper
+from shop.documents.selectors import card, pick_paper
 from shop.specs.models import SheetStatus
 from shop.specs.services import withdraw_sheet
+from shop.workorders.kit import parts_changed
 from shop.workorders.services import check_in
 from tests import factories as make
 from tests.documents.orders import make_booked, stock_kit
@@ -13,6 +14,7 @@ from tests.factories import NOON
 from tests.web.people import words
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("at_noon")]
+OIL_STEP = 9
 WHY = (
     "H9-A version 1, chosen as: model years from 2015, rear, any vehicle. "
     "Source: H9 bench manual, rev B, p. 12. Entered by Mika Sorensdal, verified by Rosa Odumbe, 25 Nov 2026."
@@ -82,6 +84,39 @@ def test_beside_the_oil_of_the_pick_list_before_the_check_in_and_after_it(at_des
     (oil,) = [row for row in pick_paper(booked, NOON).rows if row.name == "Tarn No. 5"]
     assert [one.title for one in oil.why] == ["H9-A version 1"]
     assert all(not row.why for row in pick_paper(booked, NOON).rows if row.name != "Tarn No. 5")
+
+
+def test_the_oil_is_known_by_the_parts_list_whatever_the_allowance_is_by_now(at_desk, at_bench, order, settings):
+    settings.OIL_ALLOWANCE_PERCENT = 25
+    assert words(at_desk.get(reverse("desk:pick_list", args=[order.pk]))).count(f"Volume by sheet {WHY}") == 1
+    job = order.jobs.first()
+    step = reverse("tablet:step", args=[job.pk, OIL_STEP])
+    assert "The oil for this damper: Tarn No. 5" in words(at_bench.get(step))
+    assert "Tarn No. 5" in next(one.oil for one in card(order).dampers[0].figures if one.oil)
+
+
+def test_a_list_filled_before_that_was_noted_knows_the_oil_by_its_amount(at_desk, at_bench, order, settings):
+    order.pick_list.lines.update(by_sheet=None)
+    address = reverse("desk:pick_list", args=[order.pk])
+    step = reverse("tablet:step", args=[order.jobs.first().pk, OIL_STEP])
+    assert words(at_desk.get(address)).count(f"Volume by sheet {WHY}") == 1
+    assert "The oil for this damper: Tarn No. 5" in words(at_bench.get(step))
+    assert not parts_changed(order)
+    settings.OIL_ALLOWANCE_PERCENT = 25
+    assert "Volume by sheet" not in words(at_desk.get(address))
+
+
+def test_as_much_of_another_fluid_is_not_the_oil(at_bench, desk, settings):
+    model = make.make_damper_model()
+    make.make_sheet(model, oil=400)
+    stock_kit(model)
+    locker = make.make_part(on_hand=900_000, measure="volume")
+    make.make_kit_line(model, locker.number, amount=440_000, measure="volume", name="as much as the oil")
+    order = make_booked(model=model, corners=["rear_left"])
+    check_in(order=order, meters=[], as_found=[], by=desk, at=NOON)
+    told = words(at_bench.get(reverse("tablet:step", args=[order.jobs.get().pk, OIL_STEP])))
+    assert "The oil for this damper: Tarn No. 5" in told
+    assert "as much as the oil" not in told
 
 
 def test_a_figure_of_a_draft_says_that_nobody_verified_it(at_desk, at_bench, desk, manager):

@@ -6,9 +6,8 @@ from dataclasses import dataclass
 from shop.dampers.measures import Measure
 from shop.documents.selectors import words
 from shop.picklists.models import PickLine
-from shop.specs.models import KitMeasure
 from shop.workorders.frozen import FrozenSheet, FrozenValue
-from shop.workorders.kit import oil_to_take
+from shop.workorders.kit import is_sheets_oil
 from shop.workorders.models import DamperJob
 
 
@@ -41,6 +40,6 @@ def _sentence(text: str) -> str:
 def why_oil(lines: Iterable[PickLine], sheets: dict[DamperJob, FrozenSheet]) -> list[Why]:
     """The sheets from which lines of a pick list take their oil; none for a part whose amount its parts list gives."""
     by_tag = {job.tag: sheet for job, sheet in sheets.items()}
-    oils = [line for line in lines if line.measure == KitMeasure.VOLUME and line.tag in by_tag]
-    chosen = [by_tag[line.tag] for line in oils if line.amount == oil_to_take(by_tag[line.tag])]
-    return list(dict.fromkeys(why(sheet, sheet.values[Measure.OIL_VOLUME]) for sheet in chosen))
+    chosen = [by_tag[line.tag] for line in lines if line.tag in by_tag and is_sheets_oil(line, by_tag[line.tag])]
+    figures = [(sheet, sheet.values.get(Measure.OIL_VOLUME)) for sheet in chosen]
+    return list(dict.fromkeys(why(sheet, value) for sheet, value in figures if value))

@@ -3,6 +3,7 @@
 from django.db import models
 from django.db.models import Q
 
+from shop.parts.models.stock import Movement
 from shop.staff.models import User
 
 
@@ -93,6 +94,10 @@ class OilEntry(models.Model):
         "self", models.PROTECT, null=True, blank=True, related_name="difference",
         help_text="The handing over at which the drum held more or less than the book had.",
     )  # fmt: skip
+    movement = models.ForeignKey(
+        Movement, models.PROTECT, null=True, blank=True, related_name="oil_entries",
+        help_text="The entry of the stock that wrote it off; the two say the same.",
+    )  # fmt: skip
     corrects = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="corrected_by")
     why = models.CharField(max_length=200, blank=True, help_text="Why the earlier line is corrected.")
     by = models.ForeignKey(User, models.PROTECT, related_name="+")
@@ -107,6 +112,12 @@ class OilEntry(models.Model):
             models.Index(name="oilentry_of_bag", fields=["bag"], condition=~Q(bag="")),  # was it noted already?
         ]
         constraints = [
+            models.UniqueConstraint(
+                name="oilentry_written_off_once",
+                fields=["movement"],
+                condition=Q(movement__isnull=False, corrects=None),
+                violation_error_message="The log has what was written off already.",
+            ),
             models.CheckConstraint(name="oilentry_kind_known", condition=Q(kind__in=OilEntryKind.values)),
             models.CheckConstraint(
                 name="oilentry_fluid_known",

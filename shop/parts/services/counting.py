@@ -3,19 +3,33 @@
 from collections.abc import Iterable
 from datetime import datetime
 
+from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Sum
 
 from shop.core.amounts import stock_amount
 from shop.core.clock import local_day
-from shop.core.errors import Conflict, refused
-from shop.core.rows import names
-from shop.parts.models import Container, Lot, Movement, MovementKind, Part, Reservation, TakenPart
+from shop.core.errors import Conflict, refused, renamed
+from shop.core.rows import names, one_line
+from shop.parts.models import (
+    Container,
+    Drum,
+    Lot,
+    Movement,
+    MovementKind,
+    Part,
+    ReceiptLine,
+    Reservation,
+    TakenPart,
+)
 from shop.parts.selectors import Stock, portion
 from shop.parts.services.promised import check_promised, let_go
 from shop.parts.services.stock import check_not_too_much, lock, note_opened
+from shop.parts.services.used_oil import follow_written_off, pour_written_off
+from shop.specs.models import KitMeasure
 from shop.staff.models import User
 
+LONGEST_REASON = 200
 CORRECTED_BY_HAND = [MovementKind.RECEIVED, MovementKind.COUNTED, MovementKind.WASTED, MovementKind.USED]
 
 
@@ -66,17 +80,30 @@ def write_off(
     container: Container | None = None,
     lot: Lot | None = None,
     loses: Iterable[Reservation] = (),
+    drum: Drum | None = None,
+    elsewhere: str = "",
+    sure: bool = False,
     by: User,
     at: datetime,
 ) -> Movement:
-    """Throw away base units of one size and lot: past its date, spoilt, spilt. Only who may write off does so."""
+    """Throw away base units of one size and lot: past its date, spoilt, spilt. Only who may write off does so.
+
+    Of a fluid it is said into which drum it was poured, and the used-oil log has it with the same act, or where else it
+    went. sure answers what is asked: a drum that would run over.
+    """
     if not by.may("write_off"):
         raise refused("reason", "Only a manager can write stock off. Ask one.", "not_manager")
     if amount <= 0:
         raise refused("amount", "Give how much is written off, more than zero.", "amount")
     _check_place(part, container, lot)
+    elsewhere = one_line(elsewhere)
     if not reason.strip():
         raise refused("reason", "Say why it is written off: past its date, spilt, a torn bag.", "reason")
+    _check_where_it_goes(part, drum, elsewhere)
+    why = f"{reason.strip()}; not into a drum: {elsewhere}" if elsewhere else reason.strip()
+    if len(why) > LONGEST_REASON:
+        words = f"Why and where it went are {len(why)} characters together; at most {LONGEST_REASON}. Say it shorter."
+        raise refused("reason", words, "too_long")
     stock = lock([part], at=at)[part.pk]
     there = _in_the_book(part, container, lot)
     if amount > there:
@@ -84,9 +111,21 @@ def write_off(
         raise refused("amount", f"{says} cannot be written off: the book has {has} there.", "not_on_hand")
     held = let_go(part, stock, loses, by=by, at=at)
     check_promised(part, stock, held, -amount, "amount")
-    return adjust(
-        part, container, lot, -amount, stock=stock, kind=MovementKind.WASTED, reason=reason.strip(), by=by, at=at
-    )
+    made = adjust(part, container, lot, -amount, stock=stock, kind=MovementKind.WASTED, reason=why, by=by, at=at)
+    if drum:
+        pour_written_off(movement=made, drum=drum, sure=sure, by=by, at=at)
+    return made
+
+
+def _check_where_it_goes(part: Part, drum: Drum | None, elsewhere: str) -> None:
+    if part.measure != KitMeasure.VOLUME:
+        if drum:
+            raise refused("drum", f"{part} is no fluid: it is not poured into a drum. Choose none.", "no_fluid")
+    elif drum and elsewhere:
+        raise refused("elsewhere", f"It goes into {drum} or elsewhere, not both. Empty one of the two.", "both")
+    elif not drum and not elsewhere:
+        words = "Say into which drum it was poured. If into none, say where it went: back to the supplier, spilt."
+        raise refused("drum", words, "where")
 
 
 @transaction.atomic
@@ -101,8 +140,26 @@ def correct(
 ) -> Movement:
     """Correct a wrong entry by another one that names it: right is the base units it should have said, with its sign.
 
-    What was picked or put back is corrected on its pick list while the order runs.
+    What was picked or put back is corrected on its pick list while the order runs; what a delivery brought, on its
+    order. Where the used-oil log has what was written off, its line is corrected with it.
     """
+    if came := ReceiptLine.objects.filter(movement=movement).select_related("receipt__order").first():
+        words = f"It came with {came.receipt}. Correct it on the page of {came.receipt.order}, so that the order knows."
+        raise refused("movement", words, "of_delivery")
+    return put_right(movement=movement, right=right, reason=reason, loses=loses, by=by, at=at)
+
+
+@transaction.atomic
+def put_right(
+    *,
+    movement: Movement,
+    right: int,
+    reason: str,
+    loses: Iterable[Reservation] = (),
+    by: User,
+    at: datetime,
+) -> Movement:
+    """The same for who keeps what the movement belongs to in step."""
     part = movement.part
     if movement.kind not in CORRECTED_BY_HAND:
         words = "Pick or put back on the pick list instead."
@@ -129,11 +186,16 @@ def correct(
         reservation = Reservation.objects.select_for_update().get(pk=reservation.pk)
         reservation.issued -= difference
         reservation.save(update_fields=["issued"])
-    return adjust(
+    made = adjust(
         part, movement.container, movement.lot, difference,
         stock=stock, kind=MovementKind.CORRECTED, reason=reason.strip(), corrects=movement,
         reservation=reservation, by=by, at=at,
     )  # fmt: skip
+    try:
+        follow_written_off(movement=movement, amount=abs(right), why=reason, by=by, at=at)
+    except ValidationError as error:
+        raise renamed(error, entered="right") from error
+    return made
 
 
 def adjust(

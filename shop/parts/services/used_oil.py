@@ -21,6 +21,7 @@ from shop.parts.models import (
     Drum,
     DrumKind,
     Fluid,
+    Movement,
     OilEntry,
     OilEntryKind,
     OilPaper,
@@ -32,6 +33,10 @@ from shop.staff.services import note
 
 MOST = MOST_AT_ONCE[KitMeasure.VOLUME]
 MOST_PAPERS = 12
+EXPIRED = (
+    "Expired oil from stock is written off under Stock, which notes it here as well. Oil that the stock never had is "
+    "used oil: say where it came from."
+)
 SURE = "If it is right, tick “It is right as I wrote it” and send it again."
 
 
@@ -80,7 +85,12 @@ def pour_in(
     by: User,
     at: datetime,
 ) -> OilEntry:
-    """Note what was poured into a drum. sure answers what is asked: a bag noted before, a drum that would run over."""
+    """Note what was poured into a drum. sure answers what is asked: a bag noted before, a drum that would run over.
+
+    Stock that is past its date is written off, which pours it in by itself: the two books say the same.
+    """
+    if fluid == Fluid.EXPIRED:
+        raise refused("fluid", EXPIRED, "write_off")
     amount = _microlitres(entered, "entered")
     if amount <= 0:
         raise refused("entered", f"{entered} cannot be poured. Give more than zero.", "nothing")
@@ -96,6 +106,29 @@ def pour_in(
         on=on, look=look, bag=bag, source=one_line(source), estimated=estimated, by=by, at=at,
     )  # fmt: skip
     return _kept(entry)
+
+
+def pour_written_off(*, movement: Movement, drum: Drum, sure: bool, by: User, at: datetime) -> OilEntry:
+    """Note what a writing-off pours into a drum, in its transaction; spent solvent where the drum collects that."""
+    amount, drum = -movement.amount, _in_use(drum)
+    if not sure and (asked := _runs_over(drum, amount)):
+        raise refused("sure", f"{' '.join(asked)} {SURE}", "asked")
+    told, what = _as_entered(amount), f"{movement.part.name} {movement.part.number}"
+    entry = OilEntry(
+        drum=drum, kind=OilEntryKind.IN,
+        fluid=Fluid.SOLVENT if drum.holds == DrumKind.SOLVENT else Fluid.EXPIRED,
+        amount=amount, figures=told.figures, unit=told.unit, on=local_day(at),
+        source=one_line(f"{what}, {movement.lot}" if movement.lot else what)[:120], movement=movement, by=by, at=at,
+    )  # fmt: skip
+    return _kept(entry)
+
+
+def follow_written_off(*, movement: Movement, amount: int, why: str, by: User, at: datetime) -> OilEntry | None:
+    """Put the log's line of a writing-off right after its correction, µL that it should say; None: it has no line."""
+    standing = movement.oil_entries.filter(corrected_by=None).first()
+    if standing is None:
+        return None
+    return _corrected(entry=standing, entered=_as_entered(amount) if amount else None, why=why, by=by, at=at)
 
 
 @transaction.atomic
@@ -177,8 +210,21 @@ def correct_entry(
 ) -> OilEntry:
     """Put a wrong line right by a new one that names it; entered None strikes it out. What is not given stays.
 
-    The difference that was found at a handing over follows it, so that the drum holds afterwards what it held.
+    The difference that was found at a handing over follows it, so that the drum holds afterwards what it held. A line
+    of what was written off follows the stock's entry, and is corrected there.
     """
+    if entry.movement_id:
+        words = f"No. {entry.pk} follows entry {entry.movement_id} of the stock. Correct that one: the log follows it."
+        raise refused("entered", words, "written_off")
+    return _corrected(
+        entry=entry, why=why, entered=entered, on=on, look=look, hauler=hauler, document=document, by=by, at=at
+    )
+
+
+def _corrected(
+    *, entry: OilEntry, why: str, entered: Entered | None, on: date | None = None, look: str | None = None,
+    hauler: str | None = None, document: str | None = None, by: User, at: datetime,
+) -> OilEntry:  # fmt: skip
     drum = _locked(entry.drum)
     entry = OilEntry.objects.select_related("corrected_by").get(pk=entry.pk)
     if later := getattr(entry, "corrected_by", None):
@@ -201,6 +247,7 @@ def correct_entry(
         unit=entered.unit, on=on or entry.on, look=entry.look if look is None else look, bag=entry.bag,
         source=entry.source, hauler=one_line(hauler) if hauler else entry.hauler,
         document=entry.document if document is None else one_line(document), emptied=entry.emptied,
+        movement=entry.movement,
         corrects=entry, why=one_line(why), by=by, at=at,
     )  # fmt: skip
     found = _difference_of(entry)

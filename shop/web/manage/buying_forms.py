@@ -3,37 +3,33 @@
 from decimal import Decimal
 
 from django import forms
-from django.conf import settings
 from django.core.exceptions import ValidationError
 
+from shop.calc.bench_time import WEEKDAYS
 from shop.core.amounts import price_in_words, to_base_unit
 from shop.parts.models import MOST_UNITS, Container, Part, SentHow
 from shop.parts.models.suppliers import LONGEST_LEAD_DAYS
 from shop.parts.services import Arrived, Wanted
-from shop.parts.services.suppliers import WEEKDAYS
-from shop.web.fields import DayField
+from shop.web.fields import DayField, MoneyField
 from shop.web.forms import KeyedForm, VersionedForm, text_field
 from shop.web.manage.forms import stock_field
 
+MOST_PRICE = Decimal("999999.9999")  # what the tables keep
 NUMBERS = {"inputmode": "numeric", "autocomplete": "off"}
 
 
-class ExactPriceField(forms.DecimalField):
-    """Money for one piece or container, in figures alone; small things are priced in less than a cent."""
+class ExactPriceField(MoneyField):
+    """Money for one piece or container; small things are priced in less than a cent."""
 
     def __init__(self, **kwargs):
-        kwargs.setdefault("widget", forms.TextInput({"inputmode": "decimal", "autocomplete": "off"}))
-        kwargs.setdefault("error_messages", {"invalid": "This cannot be read as a price. Write it like 21.50."})
-        super().__init__(max_digits=10, decimal_places=4, min_value=0, **kwargs)
-        self.unit = settings.CURRENCY
-
-    def to_python(self, value):
-        if isinstance(value, str) and value.count(",") == 1 and "." not in value:
-            value = value.replace(",", ".")
-        return super().to_python(value)
+        super().__init__(decimals=4, most=MOST_PRICE, **kwargs)
 
     def prepare_value(self, value):
-        return price_in_words(value) if isinstance(value, Decimal) else value
+        if not isinstance(value, Decimal):
+            return value
+        text = price_in_words(value)
+        # Three figures behind the point might be thousands when they are read again: 1.2340 cannot be.
+        return f"{text}0" if text[-4:-3] == "." else text
 
 
 def units_field(label, least=0, **kwargs):

@@ -1,9 +1,6 @@
 """What is filled in for the catalogue: shapes and labels; the rules live in the domain."""
 
-import re
-
 from django import forms
-from django.conf import settings
 
 from shop.calc.units import figures
 from shop.core.amounts import OTHER_UNIT, shop_unit, to_base_unit
@@ -17,7 +14,7 @@ from shop.specs.models import KitMeasure
 from shop.specs.parts_lists import as_seen
 from shop.specs.services import ListedPart
 from shop.specs.services.kit import MOST_LINES
-from shop.web.fields import DamperModelField, DayField, QuantityField
+from shop.web.fields import DamperModelField, DayField, MoneyField, QuantityField
 from shop.web.forms import KeyedForm, VersionedForm, text_field, year_field
 from shop.web.manage.forms import PrintedField
 from shop.workorders.models import TOOL_FOR
@@ -390,19 +387,6 @@ class PartForm(KeyedForm):
     bin = forms.CharField(max_length=20, required=False, help_text="Where it lies.")
 
 
-class PriceField(forms.DecimalField):
-    """Money, in figures alone: 21.50 or 21,50."""
-
-    def __init__(self, **kwargs):
-        super().__init__(max_digits=9, decimal_places=2, min_value=0, **kwargs)
-        self.unit = settings.CURRENCY
-
-    def to_python(self, value):
-        if isinstance(value, str) and re.fullmatch(r"\s*\d+,\d{1,2}\s*", value):
-            value = value.replace(",", ".")
-        return super().to_python(value)
-
-
 class ContainerForm(KeyedForm):
     """A size in which a part is bought; cleans to what add_container takes."""
 
@@ -415,11 +399,7 @@ class ContainerForm(KeyedForm):
         self.fields["size"] = QuantityField(
             part.measure, unit=unit, label="Holds when full", above_zero=True, high_si=MOST_AT_ONCE_SI[part.measure]
         )
-        self.fields["price"] = PriceField(
-            label="Price of one",
-            widget=forms.TextInput({"inputmode": "decimal", "autocomplete": "off"}),
-            error_messages={"invalid": "This cannot be read as a price. Write it like 21.50."},
-        )
+        self.fields["price"] = MoneyField(label="Price of one")
 
     def clean(self):
         data = super().clean()

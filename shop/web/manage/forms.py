@@ -5,7 +5,8 @@ from django.contrib.auth.validators import UnicodeUsernameValidator
 from django.db.models import Sum
 
 from shop.core.amounts import stock_amount, to_base_unit
-from shop.parts.models import MOST_AT_ONCE_SI, Container
+from shop.parts.models import MOST_AT_ONCE_SI, Container, ReservationState
+from shop.parts.takes import TWO_OPENED
 from shop.staff.models import Role
 from shop.web.fields import DayField, QuantityField
 from shop.web.forms import Form, KeyedForm, NewPasswordForm
@@ -21,6 +22,20 @@ def stock_field(part, **kwargs):
     """The field for an amount of a stock item: pieces, or in the shop's unit."""
     unit = "pcs" if part.measure == "count" else None
     return QuantityField(part.measure, unit=unit, high_si=MOST_AT_ONCE_SI[part.measure], **kwargs)
+
+
+class LosesField(forms.ModelMultipleChoiceField):
+    """Orders that go without what was held for them."""
+
+    def __init__(self, queryset, **kwargs):
+        words = {
+            "label": "Who goes without",
+            "help_text": "Only when less stays than is held: what is held for these is let go, and they are short.",
+        }
+        super().__init__(queryset, required=False, widget=forms.CheckboxSelectMultiple, **words | kwargs)
+
+    def label_from_instance(self, one):
+        return f"{one.purpose}: {stock_amount(one.amount, one.part.measure)} of {one.part.number}"
 
 
 class ReceiveForm(KeyedForm):
@@ -95,7 +110,10 @@ class CountForm(KeyedForm):
             self.fields["lot"] = forms.ModelChoiceField(
                 lots, label="Lot", required=False, empty_label="no lot noted", help_text="One lot at a time is counted."
             )
-        self.order_fields(["request_key", "container", "lot", "full", "found", "reason"])
+        held = part.reservations.filter(state=ReservationState.HELD).select_related("part")
+        if held:
+            self.fields["loses"] = LosesField(held)
+        self.order_fields(["request_key", "container", "lot", "full", "found", "reason", "loses"])
 
     def clean(self):
         data = super().clean()
@@ -109,7 +127,7 @@ class CountForm(KeyedForm):
             self.add_error("full", "Choose the container that was counted, or empty this.")
         elif container and found >= container.size:
             size = stock_amount(container.size, self.part.measure)
-            self.add_error("found", f"A full {container} holds {size}; an opened one less. Count full ones above.")
+            self.add_error("found", f"A full {container} holds {size}; an opened one less. {TWO_OPENED}")
         else:
             data["found"] = found + (full or 0) * container.size if container else found
         return data

@@ -4,9 +4,10 @@ from django import forms
 from django.utils.html import format_html
 
 from shop.core.amounts import stock_amount, to_base_unit
-from shop.parts.models import MovementKind, Part, Reservation
-from shop.web.forms import Form, KeyedForm
-from shop.web.manage.forms import stock_field
+from shop.parts.models import Drum, MovementKind, Part, Reservation
+from shop.parts.takes import TWO_OPENED
+from shop.web.forms import AskedForm, Form, KeyedForm
+from shop.web.manage.forms import LosesField, stock_field
 
 
 class MovementsForm(Form):
@@ -34,21 +35,7 @@ class PlaceField(forms.TypedChoiceField):
         return f"{one}: {stock_amount(one.amount, one.part.measure)}{', past its date' if one.expired else ''}"
 
 
-class LosesField(forms.ModelMultipleChoiceField):
-    """Orders that go without what was held for them."""
-
-    def __init__(self, queryset, **kwargs):
-        words = {
-            "label": "Who goes without",
-            "help_text": "Only when less stays than is held: what is held for these is let go, and they are short.",
-        }
-        super().__init__(queryset, required=False, widget=forms.CheckboxSelectMultiple, **words | kwargs)
-
-    def label_from_instance(self, one):
-        return f"{one.purpose}: {stock_amount(one.amount, one.part.measure)} of {one.part.number}"
-
-
-class WriteOffForm(KeyedForm):
+class WriteOffForm(AskedForm):
     amount = forms.Field()
     reason = forms.CharField(max_length=200, label="Why", help_text="Past its date, spilt, a torn bag.")
 
@@ -57,10 +44,19 @@ class WriteOffForm(KeyedForm):
         self.part = part
         self.fields["place"] = PlaceField(portions, label="What")
         self.fields["amount"] = stock_field(part, label="How much", above_zero=True)
+        if part.measure == "volume":
+            self.fields["drum"] = forms.ModelChoiceField(
+                Drum.objects.filter(retired_at=None), required=False, empty_label="not into a drum",
+                label="Poured into drum", help_text="The used-oil log notes it with the same act.",
+            )  # fmt: skip
+            self.fields["elsewhere"] = forms.CharField(
+                max_length=100, required=False, label="If not into a drum, where it went",
+                help_text="Back to the supplier; spilt and taken up with absorbent.",
+            )  # fmt: skip
         held = part.reservations.filter(state="held").select_related("part")
         if held:
             self.fields["loses"] = LosesField(held)
-        self.order_fields(["request_key", "place", "amount", "reason", "loses"])
+        self.order_fields(["request_key", "place", "amount", "reason", "drum", "elsewhere", "loses", "sure"])
 
     def clean(self):
         data = super().clean()
@@ -168,7 +164,8 @@ class CountedForm(KeyedForm):
             found = to_base_unit(entered.si, row.part.measure) if entered else 0
             if row.container and found >= row.container.size:
                 size = stock_amount(row.container.size, row.part.measure)
-                self.add_error(f"found_{pk}", f"A full {row.container} holds {size}; an opened one less.")
+                words = f"A full {row.container} holds {size}; an opened one less. {TWO_OPENED}"
+                self.add_error(f"found_{pk}", words)
             figures.append((row, found + (full or 0) * row.container.size if row.container else found))
         if not figures and not self.errors:
             raise forms.ValidationError("Nothing is typed here. Type what was found, 0 where nothing is.")

@@ -108,7 +108,7 @@ def take_up_part(
             raise refused("amount", f"{words}{stock_amount(most, offer.measure)}.", "amount")
         times = Fraction(amount, offer.amount)
         alternates = [replace(one, amount=ceil(one.amount * times)) for one in offer.alternates]
-        offer = replace(offer, amount=amount, from_draft=False, alternates=tuple(alternates))
+        offer = replace(offer, amount=amount, from_draft=False, by_sheet=False, alternates=tuple(alternates))
     line = picklists.take_up(pick_list=order.pick_list, need=offer, by=by, at=at)
     what = f"taken up for {job.tag}: {line.part_number} {line.name}, {stock_amount(line.amount, line.measure)}"
     note(who=by, kind="order", key=order.pk, what=what, at=at)

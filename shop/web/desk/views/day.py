@@ -22,6 +22,7 @@ from shop.workorders.bench_time import plan_in_words
 from shop.workorders.day import day as the_day
 from shop.workorders.finding import Answer
 from shop.workorders.models import Condition, JobStatus, OrderStatus, Photo, WorkOrder
+from shop.workorders.purchases import lacks
 from shop.workorders.services.agreements import ASKED_WHILE
 from shop.workorders.telephone import answer as telephone_answer
 
@@ -172,6 +173,8 @@ def order(request, pk):
         "promised": words.moment(row.promised_for, now),
         "arrives": words.day(row.arrives_on, timezone.localdate(now)),
         "sheets": _sheets(jobs),
+        "lacks": lacks(row, timezone.localdate(now)),
+        "may_keep": request.user.may("keep_stock"),
         "jobs": [_progress(job, changed[job], _question_about(row, job)) for job in jobs],
         "history": AuditEntry.objects.filter(kind="order", key=str(row.pk)),
         "all_closed": all(job.status == JobStatus.CLOSED for job in kept),
@@ -263,7 +266,7 @@ def search(request):
     text = form.text
     answer, models = Answer(), []
     if text:
-        answer = finding.find(text, most=FOUND_SHOWN)
+        answer = finding.find(text, now=timezone.now(), most=FOUND_SHOWN)
         models = list(find.damper_models(text)[:FOUND_SHOWN])
         find.note_not_serviced([one.row for one in answer.found if one.kind == finding.Kind.CUSTOMER])
         if answer.named or (answer.only and not models):
@@ -276,5 +279,5 @@ def search(request):
 def search_as_typed(request):
     """The first few of the same, as the options below the box; the box asks after a pause in the typing."""
     form = FindForm(request.GET)
-    answer = finding.find(form.text, most=OPTIONS_SHOWN) if form.text else Answer()
+    answer = finding.find(form.text, now=timezone.now(), most=OPTIONS_SHOWN) if form.text else Answer()
     return show(request, "desk/_found_as_typed.html", {"find": form, "text": form.text, "answer": answer})

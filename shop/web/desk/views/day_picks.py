@@ -28,6 +28,7 @@ from shop.web.pages import number, show
 from shop.workorders import services
 from shop.workorders.day_picks import day_picks, orders_to_gather, picked_in_words
 from shop.workorders.models import WorkOrder
+from shop.workorders.purchases import coming_in_words, supplies
 
 OPEN_BAGS = 12  # more bags than that are folded away under their sum
 MOST_LEFT_OUT = 500
@@ -202,11 +203,11 @@ def _parts_of_page(request, scope, part_numbers):
     """What of the page has changed, as HTML, and the key for the next scan."""
     now = timezone.now()
     found = scope.picks(request.user, part_numbers)
-    rows = [_told(row, found, now) for row in found.rows]
+    rows, may_keep = _rows(found, now), request.user.may("keep_stock")
+    may = {"may_pick": True, "may_keep": may_keep}
     return {
         "rows": {
-            one["row"].part_number: render_to_string("desk/_day_pick_row.html", {"one": one, "may_pick": True})
-            for one in rows
+            one["row"].part_number: render_to_string("desk/_day_pick_row.html", {"one": one, **may}) for one in rows
         },
         "gone": [one for one in part_numbers if one not in {row["row"].part_number for row in rows}],
         "last": render_to_string("desk/_last_pick.html", {"last": found.last}),
@@ -217,7 +218,7 @@ def _parts_of_page(request, scope, part_numbers):
 def _page(request, scope, refusal="", status=None):
     now = timezone.now()
     found = scope.picks(request.user)
-    rows = [_told(row, found, now) for row in found.rows]
+    rows = _rows(found, now)
     context = {
         "day": scope.day,
         "said_day": words.day(scope.day, timezone.localdate(now)),
@@ -239,13 +240,21 @@ def _page(request, scope, refusal="", status=None):
         "offers": found.offers,
         "refusal": refusal,
         "may_pick": request.user.may("pick"),
+        "may_keep": request.user.may("keep_stock"),
     }
     return show(request, "desk/day_picks.html", context, status=status)
 
 
-def _told(row, found, now):
+def _rows(found, now):
+    """Each part as the page says it, and how what is short of it gets here."""
+    comes = supplies([row.part for row in found.rows if row.short and row.part], today=timezone.localdate(now))
+    return [_told(row, found, now, comes) for row in found.rows]
+
+
+def _told(row, found, now, comes):
     """One part with its bags, order by order, as the page says it."""
     orders, bags, said = found.order_of, found.bags, {}
+    comes = coming_in_words(comes.get((orders[one.pick_list_id].pk, one.part_id)) for one in row.lacking)
     groups, waiting = {}, 0
     for line in row.lines:
         if line.amount not in said:
@@ -283,7 +292,8 @@ def _told(row, found, now):
         "picked": stock_amount(row.picked, row.measure),
         "take": stock_amount(row.to_take, row.measure) if row.to_take else "",
         "each": _each(row),
-        "short": _short(row),
+        "short": _short(row, comes.ordered),
+        "comes": comes,
         "waiting": waiting,
         "groups": list(groups.values()),
         "count": f"{words.count(len(row.lines), 'bag')} of {words.count(len(groups), 'order')}",
@@ -299,10 +309,13 @@ def _each(row):
     return f"{dampers}, {words.count(row.needed, 'piece')}" + (f", {row.each} each" if row.each else "")
 
 
-def _short(row):
+def _short(row, ordered):
+    """What is missing, and what to buy for it where it is not on its way."""
     if not row.short:
         return ""
     missing = stock_amount(row.short, row.measure)
+    if ordered:
+        return f"{missing} short"
     if not row.part:
         return f"{missing} short: {row.part_number} is not in the stock list"
     if row.buy:

@@ -21,6 +21,7 @@ from shop.web.taking_up import TakeUpForm
 from shop.workorders.agreed import agreed_in_words, question_in_words
 from shop.workorders.kit import parts_changed
 from shop.workorders.models import JobStatus, WorkOrder
+from shop.workorders.purchases import coming_in_words, supplies
 from shop.workorders.selectors import sheets_of
 from shop.workorders.services import (
     hold_parts,
@@ -129,12 +130,15 @@ def _page(request, order, refusal=""):
     running = order.status in PICKED_WHILE
     jobs = order.jobs.select_related("damper__model", "damper__vehicle__model").prefetch_related("spec_changes")
     sheets = sheets_of(jobs)
+    short = [row.part for row in sheet.rows if row.short and row.part] if running else []
+    found = supplies(short, today=timezone.localdate())
+    comes = {row.part.pk: found.get((order.pk, row.part.pk)) for row in sheet.rows if row.part}
     context = {
         "order": order,
         "scan": ScanForm(),
         "trail": trail_to(order),
         "sheet": sheet,
-        "rows": [_row(row, sheets) for row in sheet.rows],
+        "rows": [_row(row, sheets, comes) for row in sheet.rows],
         "refusal": refusal,
         "agreed": agreed_in_words(order),
         "asked": question_in_words(order),
@@ -164,12 +168,13 @@ def _offers(order, sheet):
     ]
 
 
-def _row(row, sheets):
-    """A row with what it says about picking: nothing, some bags, or all."""
+def _row(row, sheets, comes):
+    """A row with what it says about picking: nothing, some bags, or all; and how what is short gets here."""
     picked = [line for line in row.lines if line.picked_at or line.issued]
     return {
         "row": row,
         "why": why_oil(row.lines, sheets),
+        "comes": coming_in_words([comes.get(row.part and row.part.pk)]) if row.short else None,
         "picked": f"picked for {len(picked)} of {words.count(len(row.lines), 'bag')}" if picked else "",
         "can_pick": any(not line.short and not line.not_asked and not line.picked_at for line in row.lines),
         "can_unpick": bool(picked),

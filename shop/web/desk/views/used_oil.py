@@ -27,7 +27,7 @@ from shop.parts.models import Drum, DrumKind, Fluid, Look, OilEntry, OilEntryKin
 from shop.parts.used_oil import CAUTION, PERIODS, drum_states, exact_ml, in_words, oil_log, span_of, words_of
 from shop.web.access import allow, takes_files
 from shop.web.fields import DayField, QuantityField, check_day
-from shop.web.forms import Form, KeyedForm, submit
+from shop.web.forms import AskedForm, Form, KeyedForm, submit
 from shop.web.pages import number, sent, show, show_form
 from shop.workorders.services import note_drained_oil
 from shop.workorders.services.used_oil import job_of_bag
@@ -36,16 +36,6 @@ TRAIL = [("Stock", reverse_lazy("manage:stock")), ("Used-oil log", reverse_lazy(
 MOST_BYTES = 16_000_000
 form_page = require_http_methods(["GET", "HEAD", "POST"])
 NO_SUCH_BAG = "No damper has the tag “{}”. Compare it with the bag, or leave it empty and say where it came from."
-
-
-class AskedForm(KeyedForm):
-    """A form whose function may ask back: then a box to tick joins it."""
-
-    sure = forms.BooleanField(label="It is right as I wrote it", required=False)
-
-    def visible_fields(self):
-        asked = self.is_bound and ("sure" in self.data or "sure" in self.errors)
-        return [field for field in super().visible_fields() if asked or field.name != "sure"]
 
 
 def volume_field(**kwargs):
@@ -58,7 +48,12 @@ def drums_in_use():
 
 class PourForm(AskedForm):
     drum = forms.ModelChoiceField(Drum.objects.none(), label="Into drum", empty_label=None)
-    fluid = forms.ChoiceField(label="What", choices=Fluid.choices, initial=Fluid.OIL)
+    fluid = forms.ChoiceField(
+        label="What",
+        choices=[(one.value, one.label) for one in Fluid if one != Fluid.EXPIRED],
+        initial=Fluid.OIL,
+        help_text="Expired oil from stock is written off on its part's page, which notes it here.",
+    )
     bag = forms.CharField(label="From bag", max_length=20, required=False, help_text="The damper's tag, like 1042-3.")
     entered = volume_field(
         label="Volume", required=False, help_text="In any unit: 340 mL, 2 qt. With a bag it may be empty: estimated."
@@ -202,6 +197,7 @@ def told(one):
                 "papers": list(line.entry.papers.all()),
                 "takes_paper": line.counts and line.entry.kind == OilEntryKind.OUT and line.entry.amount,
                 "correctable": line.counts and line.entry.kind != OilEntryKind.FOUND and line.entry.amount,
+                "stock": line.entry.movement,
             }
             for line in one.lines
         ],

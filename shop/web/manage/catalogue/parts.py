@@ -8,7 +8,6 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from shop.parts.models import Part
-from shop.parts.selectors import stock_of
 from shop.parts.services import add_container, create_part
 from shop.specs.models import KitLine
 from shop.staff.models import AuditEntry
@@ -75,7 +74,6 @@ def _page(request, row, refused=None):
     lines = KitLine.objects.filter(part_number=row.number).select_related("damper_model")
     context = {
         "part": row,
-        "stock": stock_of([row])[row.pk],
         "containers": row.containers.all(),
         "currency": settings.CURRENCY,
         "used_by": list(dict.fromkeys(line.damper_model for line in lines)),

@@ -4,6 +4,7 @@ import csv
 import io
 
 from django.contrib import messages
+from django.db.models import Prefetch
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse, reverse_lazy
@@ -13,7 +14,7 @@ from django.views.decorators.http import require_safe
 from shop.core.amounts import BASE_UNIT, stock_amount
 from shop.exchange.cells import guard
 from shop.parts import services
-from shop.parts.models import Movement, Part, ReservationState
+from shop.parts.models import Movement, OilEntry, Part, ReservationState
 from shop.parts.selectors import movements_of, stock_of
 from shop.parts.services.counting import CORRECTED_BY_HAND
 from shop.web.access import allow
@@ -37,10 +38,13 @@ def ledger(request, pk):
     form = MovementsForm(request.GET)
     kind = form.cleaned_data["kind"] if form.is_valid() else ""
     before = number(request.GET["before"]) if request.GET.get("before") else None
-    rows = list(movements_of(part, kind=kind, before=before)[: PAGE_SIZE + 1])
+    log = Prefetch("oil_entries", OilEntry.objects.filter(corrects=None).select_related("drum"))
+    rows = list(movements_of(part, kind=kind, before=before).prefetch_related(log)[: PAGE_SIZE + 1])
+    stock = stock_of([part])[part.pk]
     context = {
         "part": part,
-        "stock": stock_of([part])[part.pk],
+        "stock": stock,
+        "together": any(one.container and one.full and one.opened for one in stock.portions),
         "held": part.reservations.filter(state=ReservationState.HELD).order_by("pk"),
         "issued": part.reservations.filter(issued__gt=0).exclude(state=ReservationState.USED).order_by("pk"),
         "find": form,
@@ -88,7 +92,8 @@ def write_off(request, pk):
     if request.method == "POST" and (
         made := submit(form, services.write_off, part=part, by=request.user, at=timezone.now())
     ):
-        messages.success(request, f"{stock_amount(-made.amount, part.measure)} of {part} written off.")
+        noted = "".join(f" No. {one.pk} of the used-oil log: {one.drum}." for one in made.oil_entries.all())
+        messages.success(request, f"{stock_amount(-made.amount, part.measure)} of {part} written off.{noted}")
         return redirect("manage:ledger", pk)
     return show_form(
         request,
@@ -97,7 +102,8 @@ def write_off(request, pk):
         action="Write it off",
         trail=trail_to(part),
         back=reverse("manage:ledger", args=[pk]),
-        intro="It leaves the stock under your name. Old fluids go into the used-oil drum, never down a drain.",
+        intro="It leaves the stock under your name."
+        + (" Old fluids go into their drum, never down a drain." if part.measure == "volume" else ""),
     )
 
 
@@ -116,7 +122,9 @@ def keeping(request, pk):
 @allow("keep_stock")
 def correct(request, pk):
     """Correct a wrong movement by another one that names it."""
-    wrong = get_object_or_404(Movement.objects.select_related("part", "container", "lot", "by"), pk=pk)
+    wrong = get_object_or_404(Movement.objects.select_related("part", "container", "lot", "by", "receipt_line"), pk=pk)
+    if request.method != "POST" and hasattr(wrong, "receipt_line"):
+        return redirect("manage:receipt_correct", wrong.receipt_line.pk)
     part = wrong.part
     form = CorrectForm(sent(request), movement=wrong)
     if request.method == "POST" and (

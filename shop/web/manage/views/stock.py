@@ -9,6 +9,7 @@ from shop.core.amounts import stock_amount
 from shop.parts import services
 from shop.parts.models import Part
 from shop.parts.selectors import stock_of
+from shop.parts.takes import TWO_OPENED
 from shop.web.access import allow
 from shop.web.forms import FindForm, submit
 from shop.web.manage.forms import CountForm, ReceiveForm
@@ -90,5 +91,5 @@ def count(request):
         trail=TRAIL,
         back=reverse("manage:stock"),
         intro=f"{part.number}, bin {part.bin or 'not named'}. The book says: {there}; "
-        f"{stock_amount(found.held, part.measure)} held for jobs.",
+        f"{stock_amount(found.held, part.measure)} held for jobs." + (f" {TWO_OPENED}" if found.containers else ""),
     )

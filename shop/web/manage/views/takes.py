@@ -11,7 +11,7 @@ from django.views.decorators.http import require_POST, require_safe
 from shop.documents.stock_take import count_sheet
 from shop.parts import services
 from shop.parts.models import StockTake
-from shop.parts.takes import review, rows_of
+from shop.parts.takes import TWO_OPENED, review, rows_of
 from shop.parts.takes import takes as all_takes
 from shop.web.access import allow
 from shop.web.forms import FindForm, submit
@@ -73,6 +73,7 @@ def take(request, pk):
         "hidden": one.blind and one.open,
         "again": again,
         "may_finish": request.user.may("keep_stock"),
+        "two_opened": TWO_OPENED if any(row.container for row in page) else "",
         "trail": TRAIL,
     }
     return show(request, "manage/take.html", context)
