@@ -5,13 +5,18 @@ from django.core.exceptions import ValidationError
 
 from shop.calc.bench_time import hours
 
+MOST_LIKE_HOURS = 12  # a bare number up to this may be the hours of somebody's day
+
 
 class MinutesField(forms.Field):
-    """Bench time as people write it: "90", "1:30", "1.5 h"; cleans to whole minutes. A bare number is minutes."""
+    """Bench time as people write it: "90", "1:30", "1.5 h"; cleans to whole minutes. A bare number is minutes,
+    unless it may as well be meant as the hours of a working day: then it is asked about.
+    """
 
     default_error_messages = {
         "required": "Give the bench time in minutes, or as 1:30.",
         "invalid": "“%(value)s” is no bench time. Write minutes (90), hours and minutes (1:30), or hours (1.5 h).",
+        "hours_or_minutes": "%(value)s: hours or minutes? Write %(value)s h or %(value)s min.",
     }
 
     def __init__(self, *, most=24 * 60, least=0, **kwargs):
@@ -26,6 +31,10 @@ class MinutesField(forms.Field):
         text = str(value or "").strip().lower().replace(",", ".")
         if not text:
             return None
+        if text.isascii() and text.isdigit() and len(text) < 3 and 1 <= int(text) <= MOST_LIKE_HOURS:
+            raise ValidationError(
+                self.error_messages["hours_or_minutes"], code="hours_or_minutes", params={"value": int(text)}
+            )
         try:
             minutes = _read_minutes(text)
         except ValueError:

@@ -57,9 +57,13 @@ def test_the_bench_proposes_the_desk_asks_and_notes_the_answer(at_bench, at_desk
     assert "Agreed up to 420.00 USD." in page
     question = Question.objects.get()
     url = question.get_absolute_url()
+    assert f'<a href="{url}">Ask the customer</a>' in at_desk.get(reverse("desk:day")).text
+    assert "Proposed: new shaft" in words(at_desk.get(job.order.get_absolute_url()))
     at_desk.post(url, form(at_desk.get(url)) | {"do": "price", "price-by_how_much": "85,00"})
     page = words(at_desk.get(url))
     assert "85.00 USD more, 505.00 USD in all" in page
+    assert "Asked: new shaft" in words(at_desk.get(job.order.get_absolute_url()))
+    assert f'<a href="{url}">Note the answer</a>' in at_desk.get(reverse("desk:day")).text
     day = words(at_desk.get(reverse("desk:day")))
     waits = "Waits for the customer's answer about rear right: new shaft, 85.00 USD more, 505.00 USD in all."
     assert waits in day

@@ -57,6 +57,15 @@ def test_working_hours_that_cannot_be_are_refused(as_manager, typed, told):
     assert not WorkingHours.objects.exists()
 
 
+def test_a_bare_seven_is_asked_about_for_it_may_be_hours(as_manager, technician):
+    page = reverse("manage:bench_hours", args=[technician.pk])
+    answer = send(as_manager, page, minutes_0="7")
+    assert answer.status_code == 422
+    assert "7: hours or minutes? Write 7 h or 7 min." in words(answer)
+    assert send(as_manager, page, minutes_0="7 min").status_code == 302
+    assert BenchHours.objects.get(person=technician, weekday=0).minutes == 7
+
+
 @pytest.mark.parametrize("typed", ["25 h", "-1", "1:75", "seven", "1.333 h", "²", "9" * 40])
 def test_bench_time_that_cannot_be_read_is_refused(as_manager, technician, typed):
     answer = send(as_manager, reverse("manage:bench_hours", args=[technician.pk]), minutes_0=typed)
@@ -257,6 +266,15 @@ def test_the_desk_changes_a_booking_and_the_order_tells_it(at_desk):
     assert at_desk.post(page, form(answer) | {"why": "customer is away"}).status_code == 302
     assert days(order) == [(MONDAY, 330)]
     assert "(customer is away)" in words(at_desk.get(order.get_absolute_url()))
+
+
+def test_a_booking_with_bench_time_by_hand_is_planned_anew_with_it(at_desk):
+    make.make_bench_hours()
+    order = book_one(4)
+    page = reverse("desk:change_booking", args=[order.pk])
+    assert "Bench time 5.5 h:" in words(at_desk.get(page))
+    assert send(at_desk, page, minutes="7:00", why="seized adjusters").status_code == 302
+    assert "Bench time 7 h: set by hand." in words(at_desk.get(page))
 
 
 def test_who_was_second_sees_what_the_first_wrote(at_desk):

@@ -32,7 +32,7 @@ class MergeForm(KeyedForm):
         for name in FIELDS:
             if getattr(pair[0], name) != getattr(pair[1], name):
                 choices = [(str(row.pk), getattr(row, name) or "nothing") for row in pair]
-                label = Customer._meta.get_field(name).verbose_name.capitalize()
+                label = "E-mail" if name == "email" else Customer._meta.get_field(name).verbose_name.capitalize()
                 best = next((row for row in pair if getattr(row, name)), pair[0])
                 self.fields[name] = forms.ChoiceField(
                     label=label, choices=choices, initial=str(best.pk), widget=forms.RadioSelect

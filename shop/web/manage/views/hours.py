@@ -101,7 +101,9 @@ def bench_hours(request, pk):
 def absence_new(request):
     form = AbsenceForm(sent(request), initial={"person": request.GET.get("person")})
     if request.method == "POST" and (made := _write(request, form, services.add_absence)):
-        messages.success(request, f"{made.person} is away {made.span()}. Orders planned on these days stay: look.")
+        messages.success(
+            request, f"{made.person} is away: {made.span()}. Orders planned then stay: look at the day sheet."
+        )
         return redirect("manage:hours")
     return _show(request, form, "Somebody is away", "Save")
 
