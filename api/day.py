@@ -118,6 +118,7 @@ class ShortOutput(serializers.Serializer):
     number = serializers.CharField()
     name = serializers.CharField()
     expected_on = serializers.DateField(source="day", allow_null=True, help_text="Empty: nobody can say.")
+    late = serializers.BooleanField(help_text="Its supplier is late: expected_on is only the first day to count on.")
     words = serializers.CharField()
 
 

@@ -1,3 +1,4 @@
+from django.utils import timezone
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.response import Response
@@ -36,6 +37,7 @@ class HitOutput(serializers.Serializer):
     )
     title = serializers.CharField()
     sentence = serializers.CharField(help_text="What it is, whose, in which state.")
+    told = serializers.CharField(help_text="Of an order: the answer for the telephone, in one line; else empty.")
     past = serializers.BooleanField(help_text="Sold, called off or merged: it comes last.")
     by_owner = serializers.BooleanField(source="beside", help_text="Found only by whose it is or what it sits on.")
     url = serializers.CharField(help_text="Its page.")
@@ -56,7 +58,7 @@ class Find(Endpoint):
     def get(self, request):
         """Find customers, vehicles, dampers, bag tags and orders by any part of a name or number."""
         asked = self.query(FindQuery)
-        answer = finding.find(asked["q"], kinds=asked.get("kinds"), most=asked["most"])
+        answer = finding.find(asked["q"], now=timezone.now(), kinds=asked.get("kinds"), most=asked["most"])
         return Response(FindOutput(answer).data)
 
 

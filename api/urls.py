@@ -40,6 +40,7 @@ v1 = [
     path("customers/duplicates/", finding.Twins.as_view(), name="duplicates"),
     path("customers/<int:pk>/merge/", customers.CustomerMerge.as_view(), name="merge"),
     path("work-orders/book-new/", entering.BookNew.as_view(), name="book_new"),
+    path("work-orders/book-new/proposal/", entering.TypedProposal.as_view(), name="book_new_proposal"),
     path("customers/", customers.CustomerList.as_view(), name="customers"),
     path("customers/<int:pk>/", customers.CustomerDetail.as_view(), name="customer"),
     path("customers/<int:pk>/consent/", customers.CustomerConsent.as_view(), name="consent"),

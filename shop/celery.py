@@ -119,6 +119,7 @@ app.conf.beat_schedule = {
     # At night by the shop's clock, at an hour that every change of clocks leaves alone.
     "sweep-for-due-reminders": {"task": "reminders.sweep", "schedule": crontab(hour=4, minute=10)},
     "forget-old-keys": {"task": "core.forget_old_keys", "schedule": crontab(hour=4, minute=40)},
+    "mend-search": {"task": "core.mend_search", "schedule": crontab(hour=4, minute=30)},
     "forget-old-imports": {"task": "exchange.forget_old", "schedule": crontab(hour=4, minute=50)},
 }
 app.conf.beat_schedule_filename = str(settings.VAR / "beat-schedule")

@@ -10,12 +10,13 @@ from pathlib import Path
 import pytest
 from celery.schedules import crontab
 from django.conf import settings
-from django.db import connection, transaction
+from django.db import transaction
 from kombu import Connection
 
 from shop.celery import FileTransport, app
 from shop.core.models import Heartbeat
 from shop.core.tasks import heartbeat
+from tests.racing import waiting_for_a_lock
 from tests.servers import wait_until
 
 LONG_AGO = datetime(2000, 1, 1, tzinfo=UTC)
@@ -52,16 +53,6 @@ def test_a_task_whose_process_was_killed_is_done_by_the_next(start_worker):
         os.kill(at_work(worker.process.pid), signal.SIGKILL)
         wait_until(lambda: waiting_for_a_lock() == 2)  # the second process, and what PostgreSQL keeps of the first
     wait_until(fresh_heartbeat)
-
-
-def waiting_for_a_lock():
-    """Connections of this test's database that stand in a queue for a lock, as of now."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_stat_clear_snapshot()")  # or a transaction sees what it saw at first
-        cursor.execute(
-            "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND wait_event_type = 'Lock'"
-        )
-        return cursor.fetchone()[0]
 
 
 def at_work(worker):

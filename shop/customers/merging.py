@@ -95,8 +95,8 @@ def merge_customers(
 
 
 def _lock_what_moves(gone: Customer) -> None:
-    """In the order in which all others lock: orders, vehicles, dampers, the rest; the two customers come last."""
-    places = {"workorder": 0, "vehicle": 1, "damper": 2}
+    """In the order in which all others lock: orders, dampers, vehicles, the rest; the two customers come last."""
+    places = {"workorder": 0, "damper": 1, "vehicle": 2}
     for relation in sorted(tables(), key=lambda one: (places.get(one.related_model._meta.model_name, 3), one.name)):
         if relation.related_model is not Customer:
             list(_rows(relation, gone).select_for_update().order_by("pk").values_list("pk", flat=True))

@@ -230,7 +230,7 @@ def change_owner(*, vehicle: Vehicle, to: Customer, by: User, at: datetime) -> V
     Come by way of workorders.services, which takes its dampers along and asks whether one is booked.
     """
     vehicle = Vehicle.objects.select_for_update(of=("self",), no_key=True).select_related("customer").get(pk=vehicle.pk)
-    before = vehicle.customer
+    before, to = vehicle.customer, lock_present(to)
     if before == to:
         if vehicle.sold_on:
             raise refused("to", f"{to} sold it. If that is not so, take the sale back on its page.", "same_owner")

@@ -9,17 +9,21 @@ from shop.parts.models import Part, PurchaseLine, SupplierItem
 from shop.parts.reorder import usual_items
 from shop.parts.workdays import add_working_days, day_name, delivery_day
 
+ON_SHELF = "on the shelf, not held for it yet"
+
 
 @dataclass(frozen=True)
 class Arrival:
     """When an amount that is short can be on the shelf, and why; day None: nobody can say.
 
-    ordered tells that all of it is on its way already.
+    ordered tells that all of it is on its way already; late, that its supplier should have delivered it before today,
+    so that the day is only the first on which it can be counted on.
     """
 
     day: date | None
     words: str
     ordered: bool = False
+    late: bool = False
 
 
 @dataclass(frozen=True)
@@ -78,7 +82,7 @@ def arrival(
     for one in coming:
         left -= one.amount
         if left <= 0:
-            return Arrival(one.day, one.words, ordered=True)
+            return Arrival(one.day, one.words, ordered=True, late=one.late)
     missing = stock_amount(min(left, amount), part.measure)
     part_of_it = f"{missing} not ordered" if left < amount else "not ordered"
     if not sold:

@@ -50,11 +50,6 @@ def present_walk() -> Walk:
     return Walk(tuple(WalkStop.objects.order_by("place", "prefix").values_list("prefix", flat=True)))
 
 
-def walk_key(bin: str, walk: Walk | None = None) -> tuple:
-    """The sort key of one bin; without a walk the natural order."""
-    return (walk or Walk()).key(bin)
-
-
 @dataclass(frozen=True)
 class Stretch:
     """How bins begin, how many stock items lie there, and its place on the way; place None: in the natural order."""

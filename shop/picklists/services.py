@@ -16,12 +16,13 @@ from shop.staff.models import User
 
 
 @transaction.atomic
-def fill(*, pick_list: PickList, needs: list[Need], at: datetime) -> None:
+def fill(*, pick_list: PickList, needs: list[Need], anew: Iterable[str] = (), at: datetime) -> None:
     """Make the list say exactly needs, and hold what is there for it; run again, it tops up what was short.
 
     Lines that stay keep what they hold, whether they were picked and which alternate was chosen, while the needs name
-    it. What was taken up by hand stays. The parts are locked together, in one order.
+    it. What was taken up by hand stays, but not for the bags of anew. The parts are locked together, in one order.
     """
+    anew = frozenset(anew)
     pick_list = PickList.objects.select_for_update().get(pk=pick_list.pk)
     wanted = _merged(need for need in needs if not need.optional)
     pick_list.offers = [need.stored() for need in needs if need.optional and (need.tag, need.part_number) not in wanted]
@@ -30,6 +31,8 @@ def fill(*, pick_list: PickList, needs: list[Need], at: datetime) -> None:
     for key, line in lines.items():
         if key in wanted:  # the parts list itself asks for it by now
             line.taken_up_at = line.taken_up_by = None
+        elif line.taken_up_at and line.tag in anew:
+            _check_not_picked(line)
         elif line.taken_up_at:
             wanted[key] = _need_of(line)
     chosen = _choices(wanted, lines)
@@ -182,17 +185,14 @@ def take_back(*, line: PickLine, at: datetime) -> None:
 
 
 @transaction.atomic
-def drop(*, pick_list: PickList, tag: str, at: datetime) -> None:
-    """Take a whole bag off the list, also what was taken up for it, and let go of what is held for it."""
+def refuse_picked(*, pick_list: PickList, tags: Iterable[str]) -> None:
+    """Raise Conflict "picked" while a part lies in one of these bags, which are about to be taken off the list.
+
+    It locks no parts: fill() does that, together with all others, when it takes the bags off.
+    """
     pick_list = PickList.objects.select_for_update().get(pk=pick_list.pk)
-    lines = list(_locked_lines(pick_list).filter(tag=tag))
-    for line in lines:
+    for line in _locked_lines(pick_list).filter(tag__in=tags):
         _check_not_picked(line)
-    lock([line.part for line in lines if line.part])
-    _refresh(lines)
-    for line in lines:
-        free_up(line, {}, at)
-        line.delete()
 
 
 def _check_not_picked(line: PickLine) -> None:

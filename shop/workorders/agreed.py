@@ -92,7 +92,7 @@ def stops_in_words(job: DamperJob, question: Question | None) -> str:
     rest = "The other dampers go on." if question.job_id else "That holds for all its dampers."
     return (
         f"Damper {job.tag} {_stands(question)}: {question.what.rstrip('.')}{price}. Until then nothing is done, "
-        f"recorded or taken for it. {rest}"
+        f"recorded or taken for it, except that it is vented and zero pressure proven. {rest}"
     )
 
 

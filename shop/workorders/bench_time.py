@@ -84,6 +84,10 @@ class Proposal:
         return [one for one in self.short if one.day is None]
 
     @property
+    def parts_late(self) -> list[ShortPart]:
+        return [one for one in self.short if one.late]
+
+    @property
     def days_in_words(self) -> str:
         """ "5.5 h on Monday 30", or each day of several."""
         return plan_in_words(self.plan, self.today)
@@ -151,6 +155,8 @@ def _why_not_sooner(bench: Bench, minutes: int, plan: list[Planned], parts_on: d
         said = [*said[:DAYS_TOLD], f"The days after that {until}: no room for {hours(minutes)} either."]
     for one in short:
         if one.day and one.day > bench.days[0].on:
-            sentence = one.in_words(bench.today)
-            said.append(f"{sentence[:1].upper()}{sentence[1:]}.")
+            what = one.in_words(bench.today)
+            if one.late:  # whom to ask is told beside it
+                what = f"{one.name} ({one.number}), late at its supplier: not before {named(one.day, bench.today)}"
+            said.append(f"{what[:1].upper()}{what[1:]}.")
     return said

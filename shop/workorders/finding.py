@@ -1,7 +1,8 @@
 """The one box of the desk: what is found, as a sentence each that says what it is, whose, and in which state."""
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import datetime
 
 from django.conf import settings
 from django.db import models
@@ -12,6 +13,7 @@ from shop.customers.models import Customer, Vehicle
 from shop.dampers.models import Damper
 from shop.workorders.found import FIRST_NUMBER
 from shop.workorders.models import DamperJob, WorkOrder
+from shop.workorders.telephone import answers, for_answers
 
 # LG-1042, 1042, and the bag tag 1042-3.
 ORDER_NUMBER = re.compile(r"(?:[A-Za-z]+-?)?(\d{4,12})(?:-(\d{1,3}))?", re.ASCII)
@@ -27,7 +29,7 @@ class Kind(models.TextChoices):
 
 @dataclass(frozen=True)
 class Found:
-    """One thing found. beside: it is found only by whose it is."""
+    """One thing found. beside: it is found only by whose it is. told: of an order, the answer for the telephone."""
 
     kind: Kind
     row: models.Model
@@ -35,6 +37,7 @@ class Found:
     sentence: str
     past: bool
     beside: bool = False
+    told: str = ""
 
     @property
     def url(self) -> str:
@@ -72,10 +75,11 @@ def alike_in_words(unknown: list[str], alike: list[str]) -> str:
     return f"Nothing says {said}; alike: {', '.join(word.capitalize() for word in alike)}."
 
 
-def find(text: str, *, kinds: list[str] | None = None, most: int = 20) -> Answer:
-    """What every word of the text is found in, the best first; a constant number of queries.
+def find(text: str, *, now: datetime, kinds: list[str] | None = None, most: int = 20) -> Answer:
+    """What every word of the text is found in, the best first, orders with their telephone answers.
 
-    An order number or a bag tag in full comes before all else. Kinds: members of Kind, all when none is given.
+    A constant number of queries. An order number or a bag tag in full comes before all else. Kinds: members of Kind,
+    all when none is given.
     """
     kinds = set(kinds or Kind.values)
     first = _named(text, kinds)
@@ -88,12 +92,18 @@ def find(text: str, *, kinds: list[str] | None = None, most: int = 20) -> Answer
         if hit.key in rows[hit.kind] and (hit.kind, hit.key) not in known
     ]
     return Answer(
-        [*first, *found][:most],
+        _with_answers([*first, *found][:most], now),
         answer.more or len(first) + len(found) > most,
         answer.unknown,
         answer.alike,
         next(iter(first), None),
     )
+
+
+def _with_answers(found: list[Found], now: datetime) -> list[Found]:
+    keys = [one.row.pk for one in found if one.kind == Kind.ORDER]
+    told = answers(for_answers(WorkOrder.objects.filter(pk__in=keys)), now) if keys else {}
+    return [replace(one, told=told[one.row.pk].words) if one.kind == Kind.ORDER else one for one in found]
 
 
 def order_pk(text: str) -> int | None:

@@ -8,7 +8,7 @@ from decimal import Decimal
 from django.db.models import Exists, OuterRef, Q
 
 from shop.core.clock import local_day
-from shop.parts.arrivals import Arrival, Coming, arrival, coming_of
+from shop.parts.arrivals import ON_SHELF, Arrival, Coming, arrival, coming_of
 from shop.parts.models import (
     Movement,
     Part,
@@ -311,7 +311,7 @@ def _served(
     for short in shorts:
         left = before + short.amount - free
         if left <= 0:
-            yield short, Arrival(today, "on the shelf, not held for it yet", ordered=True)
+            yield short, Arrival(today, ON_SHELF, ordered=True)
         else:
             yield short, arrival(part, min(short.amount, left), coming, sold, today, before=max(before - free, 0))
         before += short.amount

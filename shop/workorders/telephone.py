@@ -159,7 +159,11 @@ def unfinished_in_words(jobs: list[DamperJob]) -> str:
 
 def _parts_in_words(order: WorkOrder) -> str:
     """Nothing of parts that are short: the answer says that it waits for them."""
-    lines = list(order.pick_list.lines.all())
+    lines = [line for line in order.pick_list.lines.all() if line.asks_for]
     if not lines:
         return "No parts list for these dampers."
-    return "" if any(line.short for line in lines) else "All parts are held for it."
+    if any(line.short for line in lines):
+        return ""
+    if not any(line.held for line in lines):
+        return "All parts are in its bags."
+    return f"All parts are held for it{', some are in its bags' if any(line.issued for line in lines) else ''}."

@@ -8,7 +8,7 @@ from datetime import date
 from django.db import models
 
 from shop.calc.bench_time import named
-from shop.parts.arrivals import arrivals
+from shop.parts.arrivals import ON_SHELF, Arrival, arrivals
 from shop.parts.models import Part
 from shop.parts.selectors import stock_of
 from shop.picklists.models import PickLine
@@ -33,17 +33,27 @@ class Wait:
 
 @dataclass(frozen=True)
 class ShortPart:
-    """A part that is short, and when so much of it can be there that all who wait for it have theirs."""
+    """A part that is short, and when so much of it can be there that all who wait for it have theirs.
+
+    The day of a part whose supplier is late is the first on which it can be counted on; nobody can promise it.
+    """
 
     number: str
     name: str
     day: date | None
     words: str
+    ordered: bool = False
+    late: bool = False
+
+    @property
+    def sure_by(self) -> date | None:
+        """The day to promise by; None: nobody can say."""
+        return None if self.late else self.day
 
     def in_words(self, today: date) -> str:
-        """As the end of a sentence: "seal kit H2 (SK-H2), expected Friday 27"."""
-        when = f"expected {named(self.day, today)}" if self.day else self.words
-        return f"{self.name} ({self.number}), {when}"
+        """As the end of a sentence: "seal kit H2 (SK-H2), expected Friday 27", or what is to be done about it."""
+        expected = self.ordered and not self.late and self.day and self.day > today
+        return f"{self.name} ({self.number}), {f'expected {named(self.day, today)}' if expected else self.words}"
 
 
 def waits_for(order: WorkOrder, today: date) -> list[Wait]:
@@ -57,7 +67,7 @@ def waits_of(orders: Iterable[WorkOrder], today: date) -> dict[int, list[Wait]]:
     parts, answers = short_parts_of(orders, today), _answers(orders)
     waits = {}
     for order in orders:
-        found = [Wait(WaitKind.PARTS, one.in_words(today), one.day) for one in parts.get(order.pk, ())]
+        found = [Wait(WaitKind.PARTS, one.in_words(today), one.sure_by) for one in parts.get(order.pk, ())]
         found += answers.get(order.pk, ())
         if order.status == OrderStatus.READY:
             found.append(Wait(WaitKind.COLLECT, "the customer to collect it"))
@@ -87,20 +97,26 @@ def short_parts_of(orders: list[WorkOrder], today: date) -> dict[int, list[Short
 
 
 def expected(parts: Iterable[Part], besides: dict[int, int], today: date) -> dict:
-    """When enough of each part can be there for every running order that lacks it, and for besides (base units)."""
+    """When enough of each part can be there for every running order that lacks it, and for besides (base units).
+
+    What lies free on the shelf counts first, as it does in what is to be bought.
+    """
     parts = list(parts)
     missing = defaultdict(int, besides)
     running = [OrderStatus.BOOKED, OrderStatus.ON_BENCH]
     lines = PickLine.objects.filter(part__in=parts, used=None, pick_list__order__status__in=running)
     for line in lines.select_related("reservation"):
         missing[line.part_id] += line.short
-    return arrivals({part: missing[part.pk] for part in parts if missing[part.pk]}, today=today)
+    stock = stock_of(parts, today=today)
+    lacking = {part: missing[part.pk] - stock[part.pk].available for part in parts if missing[part.pk]}
+    on_shelf = {part.pk: Arrival(today, ON_SHELF, ordered=True) for part, amount in lacking.items() if amount <= 0}
+    return on_shelf | arrivals({part: amount for part, amount in lacking.items() if amount > 0}, today=today)
 
 
-def _short_part(number: str, name: str, arrival) -> ShortPart:
+def _short_part(number: str, name: str, arrival: Arrival | None) -> ShortPart:
     if arrival is None:
         return ShortPart(number, name, None, "which the stock list does not know")
-    return ShortPart(number, name, arrival.day, arrival.words)
+    return ShortPart(number, name, arrival.day, arrival.words, arrival.ordered, arrival.late)
 
 
 def short_for(wanted: Iterable, today: date) -> list[ShortPart]:
@@ -114,6 +130,6 @@ def short_for(wanted: Iterable, today: date) -> list[ShortPart]:
     stock = stock_of([parts[key] for key in amounts if key in parts])
     lacking = {key: amount - (stock[parts[key].pk].available if key in parts else 0) for key, amount in amounts.items()}
     lacking = {key: amount for key, amount in lacking.items() if amount > 0}
-    known = {parts[key].pk: amount for key, amount in lacking.items() if key in parts}
+    known = {parts[key].pk: amounts[key] for key in lacking if key in parts}
     when = expected([parts[key] for key in lacking if key in parts], known, today) if known else {}
     return [_short_part(key[0], names[key], when.get(parts[key].pk) if key in parts else None) for key in lacking]

@@ -14,7 +14,9 @@ const follow = (place, address, names, enough) => {
     const query = new URLSearchParams([...names].map((name) => [name, given.get(name) ?? ""]));
     try {
       const response = await fetch(`${address}?${query}`);
-      if (mine === asked && response.ok && !response.redirected) place.innerHTML = await response.text();
+      if (mine !== asked || !response.ok || response.redirected) return;
+      place.innerHTML = await response.text();
+      place.dispatchEvent(new CustomEvent("shown", { bubbles: true }));
     } catch {
       // No connection: the service asks again when the page is sent.
     }
@@ -30,7 +32,7 @@ const follow = (place, address, names, enough) => {
 const value = (name) => form.elements[name]?.value.trim() ?? "";
 
 if (form) {
-  form.querySelector("[data-without-script]").remove();
+  for (const one of form.querySelectorAll("[data-without-script]")) one.remove();
   if (!value("taken"))
     follow(document.getElementById("twins"), form.dataset.twins, ["name", "phone", "email", "vin"], () =>
       ["name", "phone", "email"].some((name) => value(name).length > 3),

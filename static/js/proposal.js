@@ -1,11 +1,16 @@
-// Booking: the proposed bench day follows the ticked dampers and the day of arrival, and the promise follows the
-// proposal until somebody types another. Without this module a button asks for it.
+// Booking: the proposed bench day follows the dampers and the day of arrival, and the promise follows the proposal until
+// somebody types another. data-follows: with what the names of the fields begin that a proposal hangs on. Without this
+// module a button asks for it.
 
 const PAUSE = 250; // milliseconds after the last tick
 
 for (const form of document.querySelectorAll("[data-proposals]")) {
   const promise = [0, 1].map((part) => form.querySelector(`[name="promised_for_${part}"]`));
-  let own = promise.some((field) => !field) || form.dataset.proposals.includes("?");
+  const begins = form.dataset.follows.split(" ");
+  const follows = (name) => Boolean(name) && begins.some((word) => name.startsWith(word));
+  const shown = form.querySelector("[data-proposal]")?.dataset ?? {};
+  const typed = promise.some((field, part) => field?.value && field.value !== [shown.day, shown.clock][part]);
+  let own = typed || promise.some((field) => !field) || form.dataset.proposals.includes("?");
   let timer;
   let asked = 0;
 
@@ -15,8 +20,7 @@ for (const form of document.querySelectorAll("[data-proposals]")) {
   const ask = async () => {
     const mine = ++asked;
     const address = new URL(form.dataset.proposals, location.href);
-    for (const box of form.querySelectorAll('[name="dampers"]:checked')) address.searchParams.append("dampers", box.value);
-    address.searchParams.set("arrives_on", form.querySelector('[name="arrives_on"]').value);
+    for (const [name, value] of new FormData(form)) if (follows(name)) address.searchParams.append(name, value);
     try {
       const answer = await fetch(address);
       if (mine !== asked || !answer.ok || answer.redirected) return;
@@ -30,10 +34,14 @@ for (const form of document.querySelectorAll("[data-proposals]")) {
     }
   };
 
-  form.addEventListener("input", (event) => {
-    if (promise.includes(event.target)) own = true;
-    if (!["dampers", "arrives_on"].includes(event.target.name)) return;
+  const later = () => {
     clearTimeout(timer);
     timer = setTimeout(ask, PAUSE);
+  };
+
+  form.addEventListener("input", (event) => {
+    if (promise.includes(event.target)) own = true;
+    if (follows(event.target.name)) later();
   });
+  form.addEventListener("shown", later); // other fields stand there now
 }

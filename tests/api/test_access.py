@@ -21,6 +21,7 @@ RULES = {
     ("GET", "customers/duplicates/"): ALL,
     ("POST", "customers/<int:pk>/merge/"): DESK,
     ("POST", "work-orders/book-new/"): DESK,
+    ("POST", "work-orders/book-new/proposal/"): DESK,
     ("GET", "customers/"): ALL,
     ("POST", "customers/"): DESK,
     ("GET", "customers/<int:pk>/"): ALL,

@@ -1,6 +1,9 @@
 """The one box, the booking of somebody new, duplicates and merging, for programs."""
 
+from datetime import timedelta
+
 import pytest
+from django.utils import timezone
 
 from shop.customers.models import Customer
 from shop.workorders.models import WorkOrder
@@ -60,7 +63,7 @@ def test_somebody_new_is_booked_in_one_call_and_once(at_desk):
 @pytest.mark.flow
 def test_one_who_is_likely_in_the_book_is_told_first(at_desk):
     family, known = make_family(), make.make_customer(name="I. Calloway", phone="(555) 0142", email="")
-    message = refused(at_desk.post("work-orders/book-new/", body(family)), 400, field="anyway", code="twin")
+    message = refused(at_desk.post("work-orders/book-new/", body(family)), 400, field="somebody_else", code="twin")
     assert "I. Calloway has this telephone number" in message
     assert Customer.objects.count() == 1
     (twin,) = at_desk.get("customers/duplicates/", phone="555 0142").json()
@@ -68,7 +71,38 @@ def test_one_who_is_likely_in_the_book_is_told_first(at_desk):
     asked = body(family, customer=known.pk)
     del asked["new_customer"]
     assert at_desk.made("work-orders/book-new/", asked)["customer"]["id"] == known.pk
-    assert at_desk.made("work-orders/book-new/", body(family, anyway=True))["customer"]["id"] != known.pk
+    assert at_desk.made("work-orders/book-new/", body(family, somebody_else=True))["customer"]["id"] != known.pk
+
+
+@pytest.mark.flow
+def test_somebody_new_gets_the_bench_days_that_were_proposed(at_desk):
+    family = make_family()
+    make.make_bench_hours()
+    make.make_customer(name="Ines Calloway", phone="555-0199", email="")
+    monday = (timezone.localdate() + timedelta(days=7 - timezone.localdate().weekday())).isoformat()
+    given = body(family, arrives_on=monday)
+    asked = {name: given[name] for name in ("new_vehicle", "corners", "arrives_on")}
+    found = at_desk.post("work-orders/book-new/proposal/", asked).json()
+    assert (found["first_day"], found["minutes"]) == (monday, 180)
+    assert not WorkOrder.objects.exists()
+    del given["promised_for"]
+    given |= {"proposed": found["first_day"], "somebody_else": True}
+    over = given | {"bench_from": monday, "anyway": True, "anyway_why": "race on Sunday", "corners": [], "dampers": [
+        {"model": family["damper_model"].pk, "model_year": 2015} for _ in range(6)
+    ]}  # fmt: skip
+    del over["new_vehicle"]
+    made = at_desk.made("work-orders/book-new/", over)
+    assert made["bench_plan"][0]["day"] == monday
+    assert refused(at_desk.post("work-orders/book-new/", given), 409, field="bench_from", code="taken")
+    del given["proposed"]
+    assert at_desk.made("work-orders/book-new/", given)["promised_for"]
+    refused(at_desk.post("work-orders/book-new/proposal/", {"arrives_on": monday}), 400, field="dampers")
+
+
+@pytest.mark.flow
+def test_an_order_that_is_found_tells_the_telephone_answer(at_bench, order):
+    (hit,) = at_bench.get("find/", q=order.number).json()["found"][:1]
+    assert hit["told"] == "Rebuild of 1 damper. No parts list for these dampers."
 
 
 @pytest.mark.parametrize(

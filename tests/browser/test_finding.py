@@ -1,6 +1,7 @@
 """At the telephone: the one box and the booking of somebody new, by the keyboard alone."""
 
 import contextlib
+from datetime import timedelta
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -8,9 +9,11 @@ from django.urls import reverse
 from django.utils import timezone
 from playwright.sync_api import Error, expect
 
+from shop.staff.models import WorkingHours
 from shop.workorders.models import WorkOrder
 from tests import factories as make
 from tests.browser.test_desk import WIDE, family, problems_on  # noqa: F401
+from tests.workorders.test_bench_time import book_one
 
 pytestmark = [pytest.mark.browser, pytest.mark.serial, pytest.mark.django_db(transaction=True)]
 
@@ -116,6 +119,60 @@ def test_somebody_new_is_booked_with_the_keyboard_alone(open_browser, family, de
     assert order.customer == known
     assert order.jobs.count() == 1
     assert order.vehicle.dampers.count() == 4
+
+
+def test_the_proposal_follows_what_is_typed_of_somebody_new(open_browser, family, desk):  # noqa: F811
+    person = make.make_bench_hours(from_day=timezone.localdate() - timedelta(days=7))
+    person.bench_hours.update(minutes=420)  # also at the weekend, whichever day the test runs on
+    WorkingHours.objects.update(opens="08:00", closes="17:00")
+    page = open_browser(desk, viewport=WIDE)
+    page.goto(reverse("desk:book_new"))
+    assert page.get_by_role("button", name="Propose a day anew").count() == 0
+    on = timezone.localdate() + timedelta(days=14)
+    page.get_by_label("Name").first.focus()
+    page.keyboard.type("Otto Marsh")
+    model = page.get_by_label("Vehicle model")
+    model.focus()
+    model.select_option(str(family["vehicle_model"].pk))
+    page.get_by_label("Model year", exact=False).first.focus()
+    page.keyboard.type("2015")
+    page.get_by_label("What the customer says").focus()
+    page.keyboard.type("leaks at the shaft")
+    page.get_by_label("Arrives on").fill(on.isoformat())
+    proposal = page.locator("[data-proposal]")
+    expect(proposal).to_contain_text("Bench time 5.5 h")
+    day, clock = page.get_by_label("Day", exact=True), page.get_by_label("Time", exact=True)
+    expect(day).to_have_value(on.isoformat())
+    expect(clock).to_have_value("17:00")
+    ticks = page.locator("#corners").get_by_role("checkbox")
+    ticks.first.focus()
+    page.keyboard.press("Space")
+    expect(proposal).to_contain_text("Bench time 4 h 15 min")
+    page.locator("[name=row0_model]").select_option(str(family["damper_model"].pk))
+    expect(proposal).to_contain_text("Bench time 5.5 h")
+    page.locator("[name=row0_model]").select_option("")
+    expect(proposal).to_contain_text("Bench time 4 h 15 min")
+    summary = page.get_by_text("Choose the bench day yourself")
+    summary.focus()
+    page.keyboard.press("Enter")
+    expect(page.get_by_label("On the benches from")).to_be_visible()
+    assert problems_on(page) == {}
+    book_one(5, arrives_on=on, at=timezone.now())  # on another telephone
+    page.get_by_label("Phone").focus()
+    page.keyboard.press("Enter")  # in a field it presses Book
+    page.get_by_role("alert").wait_for()
+    expect(page.get_by_role("alert")).to_contain_text("The first day that fits is now")
+    expect(proposal).to_contain_text("Why not sooner")
+    expect(page.get_by_label("What the customer says")).to_have_value("leaks at the shaft")
+    expect(page.locator("#corners").get_by_role("checkbox", checked=True)).to_have_count(3)
+    assert problems_on(page) == {}
+    day.fill(proposal.get_attribute("data-day"))
+    clock.fill(proposal.get_attribute("data-clock"))
+    clock.press("Enter")
+    page.get_by_role("link", name="Check in").wait_for()
+    order = WorkOrder.objects.latest("pk")
+    assert (order.customer.name, order.jobs.count()) == ("Otto Marsh", 3)
+    assert order.bench_plan.get().on > on
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

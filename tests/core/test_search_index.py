@@ -8,6 +8,8 @@ from django.core.management import call_command
 from django.db import ProgrammingError, connection, transaction
 
 from shop.core.search import index
+from shop.core.tasks import mend_search
+from tests import factories as make
 
 migration = import_module("shop.core.migrations.0002_search")
 
@@ -63,3 +65,12 @@ def test_a_column_that_an_entry_speaks_of_is_a_column_of_its_table():
 def test_the_rebuild_of_an_empty_book_writes_nothing(capsys):
     call_command("rebuild_search")
     assert "0 search entries" in capsys.readouterr().out
+
+
+def test_the_night_mends_what_two_writes_left_astray(db):
+    customer = make.make_customer(name="Theo Marsh-Lindqvist")
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE core_searchentry SET own = %s WHERE key = %s", ["  somebody  ", customer.pk])
+    assert index.astray()
+    mend_search()
+    assert index.astray() == 0

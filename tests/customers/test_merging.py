@@ -3,17 +3,20 @@
 import pytest
 from django.apps import apps
 from django.core.exceptions import ValidationError
-from django.db import models
+from django.db import models, transaction
 
 from shop.core.errors import Conflict
 from shop.customers.merging import held, merge_customers, tables
-from shop.customers.models import Consent, Customer
+from shop.customers.models import Consent, Customer, Vehicle
 from shop.customers.services import create_vehicle, record_consent
+from shop.dampers.models import Damper
+from shop.dampers.services import create_damper
 from shop.reminders.models import Reminder
 from shop.staff.models import AuditEntry
+from shop.workorders.services import pass_on_vehicle
 from tests import factories as make
 from tests.factories import NOON
-from tests.racing import at_once
+from tests.racing import at_once, queued_behind
 
 
 @pytest.fixture
@@ -144,3 +147,42 @@ def test_a_vehicle_entered_in_the_moment_of_a_merge_is_never_left_behind(pair, d
     )
     assert isinstance(outcomes[0], Customer), outcomes
     assert held(gone) == []
+
+
+@pytest.mark.flow
+def test_no_vehicle_is_passed_on_to_who_was_merged(pair, desk):
+    stays, gone = pair
+    vehicle = make.make_vehicle()
+    merge(stays, gone, desk)
+    with pytest.raises(Conflict, match="was merged into"):
+        pass_on_vehicle(vehicle=vehicle, to=gone, by=desk, at=NOON)
+    vehicle.refresh_from_db()
+    assert vehicle.customer_id not in (gone.pk, stays.pk)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_merge_locks_dampers_before_vehicles_as_a_change_of_owner_does(pair, desk):
+    stays, gone = pair
+    vehicle = make.make_vehicle(customer=gone)
+    damper = make.make_damper(vehicle)
+    with transaction.atomic():
+        Damper.objects.select_for_update(of=("self",)).get(pk=damper.pk)
+        merged = queued_behind(lambda: merge(stays, gone, desk))
+        # Whoever has the damper is given the vehicle: nobody waits in a circle.
+        Vehicle.objects.select_for_update(of=("self",), nowait=True).get(pk=vehicle.pk)
+    assert merged.result(timeout=30) == stays
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_damper_entered_in_the_moment_of_a_merge_waits_for_its_vehicle_first(pair, desk):
+    _, gone = pair
+    vehicle, model = make.make_vehicle(customer=gone), make.make_damper_model()
+    with transaction.atomic():
+        Vehicle.objects.select_for_update(of=("self",)).get(pk=vehicle.pk)
+        entered = queued_behind(
+            lambda: create_damper(
+                customer=gone, vehicle=vehicle, position="front_left", model=model, model_year=2015, by=desk, at=NOON
+            )
+        )
+        Customer.objects.select_for_update(nowait=True).get(pk=gone.pk)
+    assert entered.result(timeout=30).customer == gone

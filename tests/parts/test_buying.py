@@ -17,6 +17,7 @@ from shop.parts.services import (
     Arrived,
     Wanted,
     call_off_rest,
+    correct,
     correct_receipt,
     receive_delivery,
     send_order,
@@ -281,6 +282,13 @@ def test_what_was_written_wrongly_is_put_right_by_a_row_of_its_own(kits, desk, m
     for units in (-1, 12):
         with pytest.raises(ValidationError):
             correct_receipt(received=received, units=units, why="x", by=manager, at=NOON)
+
+
+def test_what_a_delivery_brought_is_corrected_on_its_order_alone_so_that_the_order_waits_for_the_rest(kits, desk):
+    received = came(kits, 12, desk).lines.get()
+    with pytest.raises(ValidationError, match=r"delivery note 8817\. Correct it on the page of"):
+        correct(movement=received.movement, right=2, reason="12 misread", by=desk, at=NOON)
+    assert (on_hand(kits), fresh(kits).status) == (13, "closed")
 
 
 def test_what_is_held_is_not_taken_back_by_a_correction(kits, desk):

@@ -8,7 +8,7 @@ from django.core.exceptions import ValidationError
 from shop.core.errors import Conflict
 from shop.parts.models import Part, WalkStop
 from shop.parts.services import set_walking_order
-from shop.parts.walking import Walk, present_walk, stretches, walk_key
+from shop.parts.walking import Walk, present_walk, stretches
 from tests import factories as make
 from tests.factories import NOON
 from tests.racing import at_once
@@ -17,7 +17,7 @@ from tests.racing import at_once
 def in_order(bins, *prefixes):
     shuffled = list(bins)
     random.Random(5).shuffle(shuffled)
-    return sorted(shuffled, key=lambda one: walk_key(one, Walk(prefixes)))
+    return sorted(shuffled, key=Walk(prefixes).key)
 
 
 def test_without_a_word_from_the_shop_bins_go_by_letter_and_number_and_no_bin_comes_last():
@@ -32,7 +32,7 @@ def test_the_shops_stops_come_first_in_its_order_and_the_longest_that_fits_count
 
 def test_a_prefix_ends_where_a_letter_or_a_number_ends():
     assert in_order(["BA-1", "B-12", "B-1"], "B-1") == ["B-1", "B-12", "BA-1"]
-    assert walk_key("b 07", Walk(("B-7",)))[:2] == (0, 0)
+    assert Walk(("B-7",)).key("b 07")[:2] == (0, 0)
 
 
 @pytest.mark.django_db

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.django import TestCase
 
 from shop.parts.models import Container, Part
-from shop.parts.selectors import ContainerStock, Portion, Stock, draw, stock_of
+from shop.parts.selectors import ContainerStock, Stock, draw, portion, stock_of
 from shop.picklists.codes import damper_in, part_numbers_in
 from shop.picklists.day import gather_rows
 from shop.picklists.models import PickList
@@ -99,7 +99,8 @@ def after(stock, taken):
     for container, amount in taken:
         left[container] -= amount
     shelves = [ContainerStock(one, *divmod(amount, one.size)) for one, amount in left.items()]
-    portions = [Portion(one.part, one, None, amount, *divmod(amount, one.size)) for one, amount in left.items()]
+    part, today = stock.portions[0].part, NOON.date()
+    portions = [portion(part, one, None, amount, today) for one, amount in left.items() if amount]
     return Stock(sum(left.values()), 0, shelves, portions)
 
 

@@ -61,7 +61,8 @@ def test_the_bench_proposes_the_desk_asks_and_notes_the_answer(at_bench, at_desk
     page = words(at_desk.get(url))
     assert "85.00 USD more, 505.00 USD in all" in page
     day = words(at_desk.get(reverse("desk:day")))
-    assert "waits for the customer's answer: new shaft, 85.00 USD more, 505.00 USD in all." in day
+    waits = "Waits for the customer's answer about rear right: new shaft, 85.00 USD more, 505.00 USD in all."
+    assert waits in day
     sent = form(at_desk.get(url)) | {"do": "answer", "answer-agreed": "yes", "answer-how": "telephone"}
     assert at_desk.post(url, sent).status_code == 302
     page = words(at_desk.get(job.order.get_absolute_url()))
@@ -197,7 +198,7 @@ def test_call_me_keeps_the_question_open_and_tells_the_desk(customer, at_desk, q
     question.refresh_from_db()
     assert (question.state, question.call_wanted_at) == ("open", NOON)
     assert "The customer asks to be called" in words(at_desk.get(question.get_absolute_url()))
-    assert "The customer asks to be called." in words(at_desk.get(reverse("desk:day")))
+    assert "(the customer asks to be called)" in words(at_desk.get(reverse("desk:day")))
     assert "We call you." in words(customer.get(link(question)))
 
 

@@ -304,7 +304,7 @@ def test_the_sheet_groups_by_what_the_desk_does_next(at_desk):
     assert groups == {
         "late": [late], "arriving": [], "on_bench": [fine], "waiting": [waiting], "ready": [], "coming": [],
     }  # fmt: skip
-    assert "Waits for seal kit (SK-9), nothing is on order." in words(page)
+    assert "Waits for seal kit (SK-9), not ordered, and no supplier is known for SK-9." in words(page)
 
 
 def test_a_day_can_be_leafed_to(at_desk):

@@ -128,7 +128,7 @@ def test_a_bag_that_somebody_else_has_picked_meanwhile_is_told(at_bench, desk, f
     line = order.pick_list.lines.filter(part_number=family["kit"].number).first()
     answer = at_bench.post(TAKE, {"take": f"line-{line.pk}"})
     assert answer.status_code == 409
-    assert f"{desk} has picked {line.part_number} for {line.tag} already" in words(answer)
+    assert f"{line.part_number} is in the bag {line.tag} already: {desk} took it at" in words(answer)
     assert at_bench.post(TAKE, {"take": f"row-{line.pk}"}).status_code == 409
 
 

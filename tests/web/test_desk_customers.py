@@ -1,11 +1,14 @@
 from datetime import date, timedelta
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from shop.customers.models import Consent, Customer, MeterReading, Vehicle
 from shop.dampers.models import Position
 from shop.staff.models import AuditEntry
+from shop.workorders.services import call_off
 from tests import factories as make
 from tests.factories import NOON
 from tests.web.people import form, make_family, send, words
@@ -462,3 +465,26 @@ def test_a_meter_that_goes_back_is_asked_about_and_taken_when_confirmed(at_desk)
     assert vehicle.meter_readings.count() == 1
     assert at_desk.post(url, form(refused, url) | {"confirmed": "on"}).status_code == 302
     assert vehicle.meter_readings.count() == 2
+
+
+def test_orders_that_are_not_over_tell_the_telephone_answer(at_desk, django_assert_num_queries):
+    customer = make.make_customer()
+
+    def book():
+        return make.make_order(dampers=[make.make_damper(customer=customer)])
+
+    order, gone = book(), book()
+    call_off(order=gone, why="sold", by=make.make_user(), at=NOON)
+    url = reverse("desk:customer", args=[customer.pk])
+    with CaptureQueriesContext(connection) as few:
+        page = words(at_desk.get(url))
+    answer = "loose dampers Rebuild of 1 damper. No parts list for these dampers. booked"
+    assert "Not over yet" in page
+    assert f"{order.number} {answer}" in page
+    assert "Earlier orders" in page
+    assert page.count(order.number) == 1
+    assert page.index("Earlier orders") < page.index(gone.number)
+    for _ in range(3):
+        book()
+    with django_assert_num_queries(len(few)):
+        assert words(at_desk.get(url)).count(answer) == 4

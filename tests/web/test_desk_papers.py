@@ -121,7 +121,7 @@ def test_the_pick_list_takes_as_many_queries_for_four_dampers_as_for_one(at_benc
     one = make.make_order(dampers=[make.make_damper(make.make_vehicle(), model=family["damper_model"])])
     four = make_order(family)
     at_bench.get(url("pick_list", one))
-    with django_assert_num_queries(13) as few:
+    with django_assert_num_queries(15) as few:
         at_bench.get(url("pick_list", one))
     with django_assert_num_queries(len(few.captured_queries)):
         page = words(at_bench.get(url("pick_list", four)))

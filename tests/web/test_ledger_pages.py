@@ -117,6 +117,13 @@ def test_a_wrong_delivery_is_corrected_from_its_row(client, desk, now):
     assert f"corrects entry {wrong.pk}" in words(page(client, desk, "manage:ledger", kit.pk))
 
 
+def test_what_came_with_an_order_is_corrected_there(client, desk):
+    line = make.make_delivery(desk).lines.get()
+    client.force_login(desk)
+    answer = client.get(reverse("manage:movement_correct", args=[line.movement_id]))
+    assert answer.url == reverse("manage:receipt_correct", args=[line.pk])
+
+
 @pytest.mark.flow
 def test_a_stock_take_from_its_start_to_its_posting(client, desk, technician, oil):
     kit = make.make_part("SK-1", on_hand=5, bin="A-02")

@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 
 from shop.calc.units import parse
 from shop.core.errors import Conflict
+from shop.specs.models import Pressure
 from shop.workorders import services
 from shop.workorders.agreed import agreed_in_words, agreed_total, asked_in_words, waiting_of
 from shop.workorders.models import AgreedHow, QuestionState, WorkOrder
@@ -52,6 +53,20 @@ def test_a_damper_with_an_open_question_stands_still_and_the_other_goes_on(order
         services.close_job(job=jobs[0], override_reason="done anyway", by=technician, at=NOON)
     assert first_step(jobs[1], technician)
     assert services.record_reading(job=jobs[1], **found, by=technician, at=NOON)
+
+
+@pytest.mark.flow
+def test_a_damper_that_stands_still_may_be_vented_proven_and_checked_and_no_more(order, jobs, desk, technician, second):
+    job = jobs[0]
+    proof = next(state.step for state in job_steps(job) if state.step.pressure == Pressure.PROVEN)
+    services.finish_step(job=job, step=proof, by=technician, at=NOON)
+    make.make_question(order, job, by=desk)
+    services.reopen_damper(job=job, why="charged by mistake", by=technician, at=NOON)
+    assert services.finish_step(job=job, step=proof, by=technician, at=NOON).round == 2
+    assert services.second_check(job=job, step=proof, by=second, at=NOON)
+    after = next(state.step for state in job_steps(job) if state.step.number > proof.number)
+    with pytest.raises(ValidationError, match="except that it is vented and zero pressure proven"):
+        services.finish_step(job=job, step=after, by=technician, at=NOON)
 
 
 def test_a_question_about_the_whole_order_stops_all_its_dampers(order, jobs, desk, technician):

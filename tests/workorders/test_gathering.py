@@ -4,6 +4,7 @@ from datetime import date, timedelta
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.db import transaction
 
 from shop.core.errors import Conflict
 from shop.picklists.models import PickLine
@@ -19,7 +20,7 @@ from shop.workorders.services import (
 )
 from tests import factories as make
 from tests.factories import NOON
-from tests.racing import at_once
+from tests.racing import at_once, queued_behind
 
 pytestmark = pytest.mark.django_db
 TODAY = NOON.date()
@@ -173,3 +174,20 @@ def test_a_row_and_scans_over_many_orders_at_once_do_not_block_each_other():
     )
     assert all(isinstance(one, PickLine | Conflict) for one in found), found
     assert not PickLine.objects.filter(picked_at=None).exists()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_orders_are_locked_by_their_keys_as_by_who_holds_what_came_in():
+    model = make.make_damper_model()
+    make.make_kit_line(model, "SK-20", name="seal kit")
+    make.make_part("SK-20", on_hand=9)
+    first, promised_before = order_of(model, days=9), order_of(model, days=2)
+    user = make.make_user("desk")
+    with transaction.atomic():
+        WorkOrder.objects.select_for_update(of=("self",)).get(pk=first.pk)
+        picked = queued_behind(
+            lambda: pick_everywhere(part_number="SK-20", orders=[promised_before, first], by=user, at=NOON)
+        )
+        # Whoever has the first is given the second: nobody waits in a circle.
+        WorkOrder.objects.select_for_update(of=("self",), nowait=True).get(pk=promised_before.pk)
+    assert picked.result(timeout=30).picked_by == user

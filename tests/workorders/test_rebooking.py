@@ -4,14 +4,16 @@ from datetime import timedelta
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.db import transaction
 
 from shop.core.errors import Conflict
+from shop.parts.models import Part
 from shop.staff.models import AuditEntry
-from shop.workorders.models import BenchPlan, JobStatus
-from shop.workorders.services import book, change_booking, check_in
+from shop.workorders.models import BenchPlan, JobStatus, QuestionState
+from shop.workorders.services import book, change_booking, check_in, drop_damper
 from tests import factories as make
 from tests.factories import NOON
-from tests.racing import at_once
+from tests.racing import at_once, queued_behind
 from tests.workorders.test_bench_time import FRIDAY, MONDAY, THURSDAY, WEDNESDAY, book_one, days, one_desk, wall
 
 pytestmark = [pytest.mark.django_db, pytest.mark.flow]
@@ -65,6 +67,16 @@ def test_dampers_are_added_and_taken_off_with_their_bench_time_and_their_parts()
     more = make.make_damper(customer=order.customer)
     order = change(order, dampers=[kept.damper, new, more])
     assert (order.bench_minutes, days(order)) == (255, [(THURSDAY, 255)])
+
+
+def test_what_is_asked_about_a_damper_that_is_taken_off_is_asked_no_more():
+    order = book_one(2, promised_for=wall(FRIDAY, 16))
+    kept, off = order.jobs.all()
+    about_all, about_one = make.make_question(order), make.make_question(order, off)
+    change(order, dampers=[kept.damper])
+    about_all.refresh_from_db()
+    about_one.refresh_from_db()
+    assert (about_all.state, about_one.state) == (QuestionState.OPEN, QuestionState.WITHDRAWN)
 
 
 def test_a_damper_that_another_order_has_is_refused_and_nothing_is_written():
@@ -137,3 +149,30 @@ def test_a_booking_and_a_change_that_want_the_same_hours_do_not_both_get_them():
     )
     assert sum(isinstance(one, ValidationError) for one in outcomes) == 1, outcomes
     assert sum(BenchPlan.objects.filter(on=THURSDAY).values_list("minutes", flat=True)) == 330
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize(
+    "take_off",
+    [
+        lambda off, kept: drop_damper(job=off, why="sold", by=make.make_user("desk"), at=NOON),
+        lambda off, kept: change(off.order, dampers=[kept.damper]),
+    ],
+)
+def test_taking_a_damper_off_locks_all_parts_in_one_order(take_off):
+    models = [make.make_damper_model() for _ in range(2)]
+    parts = [make.make_part(number, on_hand=1) for number in ("SK-1", "SK-2")]
+    for model, part in zip(models, parts, strict=True):
+        make.make_kit_line(model, part.number)
+    customer = make.make_customer()
+    dampers = [make.make_damper(model=model, customer=customer) for model in models]
+    order = make.make_order(dampers=dampers)
+    kept, off = order.jobs.select_related("damper", "order")
+    with transaction.atomic():
+        Part.objects.select_for_update().get(pk=parts[0].pk)
+        done = queued_behind(lambda: take_off(off, kept))
+        # Whoever has the first part is given the second: nobody waits in a circle.
+        Part.objects.select_for_update(nowait=True).get(pk=parts[1].pk)
+    done.result(timeout=30)
+    assert [line.part_number for line in order.pick_list.lines.all()] == ["SK-1"]
+    assert not parts[1].reservations.filter(state="held").exists()

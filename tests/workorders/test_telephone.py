@@ -6,14 +6,17 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from shop.parts.arrivals import Arrival
+from shop.parts.models import Part
 from shop.staff.models import Role
+from shop.workorders.bench_time import propose
+from shop.workorders.day import day
 from shop.workorders.models import WorkOrder
-from shop.workorders.services import check_in, close_job
+from shop.workorders.purchases import to_buy, waiting
+from shop.workorders.services import check_in, close_job, hold_parts, pick_part
 from shop.workorders.telephone import answer, answers, for_answers
 from tests import factories as make
 from tests.factories import NOON
-from tests.workorders.test_bench_time import FRIDAY, MONDAY, THURSDAY, book_one, wall
+from tests.workorders.test_bench_time import FRIDAY, MONDAY, THURSDAY, WEDNESDAY, book_one, wall
 
 pytestmark = [pytest.mark.django_db, pytest.mark.flow]
 
@@ -52,18 +55,88 @@ def test_a_promise_that_will_not_be_kept_is_told_before_it_is_past():
 
 def test_parts_that_nobody_has_ordered_leave_it_open():
     found = told(book_short())
-    assert found.waits_in_words == "Waits for seal kit (SK-9), nothing is on order."
+    assert found.waits_in_words == "Waits for seal kit (SK-9), not ordered, and no supplier is known for SK-9."
     assert found.ready == "When it will be ready hangs on the parts; promised today 17:00."
     assert found.when is None
 
 
-def test_it_is_ready_once_the_parts_are_there(monkeypatch):
+SATURDAY = date(2026, 11, 28)
+DAYS_AGO = NOON - timedelta(days=5)
+
+
+def ordered(expected_on, units=1, lead_days=5):
+    """The seal kit on order with a supplier who said a day."""
+    supplier = make.make_supplier(name="Ferrisgate Supply", lead_days=lead_days)
+    item = make.make_item(Part.objects.get(number="SK-9"), supplier, at=DAYS_AGO)
+    return make.make_purchase((item, units), expected_on=expected_on, at=DAYS_AGO)
+
+
+def test_it_is_ready_once_the_parts_are_there():
     order = book_short(promised_for=wall(THURSDAY, 17))
-    when = Arrival(date(2026, 11, 28), "on order")  # a Saturday: the benches have them on Monday
-    monkeypatch.setattr("shop.workorders.waiting.arrivals", lambda short, today: {part.pk: when for part in short})
+    ordered(SATURDAY)  # the benches have them on Monday
     found = told(order)
     assert found.waits_in_words == "Waits for seal kit (SK-9), expected Saturday 28."
     assert found.ready == "Ready Monday 30 by 17:00, 4 days later than promised."
+
+
+def test_a_part_that_has_to_be_ordered_first_says_so():
+    order = book_short()
+    make.make_item(Part.objects.get(number="SK-9"), make.make_supplier(name="Ferrisgate Supply", lead_days=2))
+    assert told(order).waits_in_words == (
+        "Waits for seal kit (SK-9), not ordered; Ferrisgate Supply delivers in 2 working days: "
+        "Friday 27 November if ordered today."
+    )
+
+
+def test_nobody_promises_by_a_supplier_who_is_late():
+    order = book_short(promised_for=wall(FRIDAY, 17))
+    purchase = ordered(date(2026, 11, 23), units=2)
+    found = told(order)
+    assert found.waits_in_words == (
+        f"Waits for seal kit (SK-9), on order, {purchase}; Ferrisgate Supply is late since Monday 23 November: "
+        "ask them."
+    )
+    assert found.ready == "When it will be ready hangs on the parts; promised Friday 27 17:00."
+    proposal = propose(dampers=[job.damper for job in order.jobs.all()], arrives_on=WEDNESDAY, now=NOON)
+    assert [one.number for one in proposal.parts_late] == ["SK-9"]
+    assert proposal.why[-1].endswith(" (SK-9), late at its supplier: not before Thursday 26.")
+    assert proposal.first_day == THURSDAY
+
+
+def test_a_part_that_went_back_to_the_shelf_waits_to_be_held():
+    order = book_short()
+    part = Part.objects.get(number="SK-9")
+    make.make_movement(part, 1)
+    assert told(order).waits_in_words == "Waits for seal kit (SK-9), on the shelf, not held for it yet."
+    assert [row.waits[0].words for row in to_buy(now=NOON).covered] == [
+        f"{order} promised Wednesday 25 November; on the shelf, not held for it yet: in time"
+    ]
+    hold_parts(order=order, by=order.booked_by, at=NOON)
+    assert told(order).state == "Rebuild of 1 damper. All parts are held for it."
+
+
+def test_what_is_in_the_bags_is_not_short_anywhere():
+    make.make_bench_hours()
+    model = make.make_damper_model()
+    for number in ("SK-8", "SK-9"):
+        make.make_kit_line(model, number)
+        make.make_part(number, on_hand=1)
+    customer = make.make_customer()
+    order = book_one(customer=customer, dampers=[make.make_damper(customer=customer, model=model)])
+    assert told(order).state == "Rebuild of 1 damper. All parts are held for it."
+    pick_part(order=order, part_number="SK-8", by=order.booked_by, at=NOON)
+    assert told(order).state == "Rebuild of 1 damper. All parts are held for it, some are in its bags."
+    pick_part(order=order, part_number="SK-9", by=order.booked_by, at=NOON)
+    line = order.pick_list.lines.get(part_number="SK-9")
+    assert (line.held, line.issued, line.short) == (0, 1, 0)
+    found = told(order)
+    assert found.words == ("Rebuild of 1 damper. All parts are in its bags. Ready today by 17:00, as promised.")
+    assert day(NOON).rows("arriving")[0].answer == found
+    assert not waiting()
+    dampers = [job.damper for job in order.jobs.all()]
+    assert not propose(dampers=dampers, arrives_on=WEDNESDAY, order=order, now=NOON).short
+    other = propose(dampers=dampers, arrives_on=WEDNESDAY, now=NOON)  # the next one of the kind finds the shelf empty
+    assert sorted(one.number for one in other.short) == ["SK-8", "SK-9"]
 
 
 def test_bench_days_that_are_over_ask_for_new_ones():

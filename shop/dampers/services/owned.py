@@ -29,6 +29,8 @@ def create_damper(
     """Enter a damper on a corner of a vehicle, or loose (no vehicle; a position then only says where it came from)."""
     if vehicle and vehicle.customer_id != customer.pk:
         raise ValidationError({"vehicle": f"The {vehicle} belongs to another customer."})
+    if vehicle:  # before the customer, as merging two customers does
+        mark_forecast_stale(vehicle=vehicle)
     damper = Damper(
         customer=lock_present(customer),
         vehicle=vehicle,
@@ -39,8 +41,6 @@ def create_damper(
     )
     damper.full_clean()
     damper.save()
-    if vehicle:
-        mark_forecast_stale(vehicle=vehicle)
     note(who=by, kind="damper", key=damper.pk, what=f"entered: {damper}, {damper.where()}", at=at)
     return damper
 

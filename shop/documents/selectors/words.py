@@ -8,6 +8,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 
 from shop.core.amounts import in_full, shop_unit, stock_amount
+from shop.core.rows import one_line
 from shop.workorders.models import Reading, WorkOrder
 
 NO_SOURCE = "none"  # what a sheet without a published source holds as revision and page
@@ -55,7 +56,3 @@ def short_name(name: str) -> str:
     """A customer on a tag that lies about: "I. Calloway"."""
     first, _, rest = one_line(name).partition(" ")
     return f"{first[:1]}. {rest.split()[-1]}" if rest else first
-
-
-def one_line(text: str) -> str:
-    return " ".join(text.split())

@@ -33,11 +33,6 @@ class SentHow(models.TextChoices):
     COUNTER = "counter", "at their counter"
 
 
-class PurchaseOrderQuerySet(models.QuerySet):
-    def on_its_way(self):
-        return self.filter(status__in=ON_ITS_WAY)
-
-
 class PurchaseOrder(models.Model):
     """What one supplier is asked to send."""
 
@@ -53,8 +48,6 @@ class PurchaseOrder(models.Model):
     expected_on = models.DateField(null=True, blank=True)
     ended_at = models.DateTimeField(null=True, blank=True)
     ended_why = models.CharField(max_length=300, blank=True, help_text="Why the rest was called off.")
-
-    objects = PurchaseOrderQuerySet.as_manager()
 
     class Meta:
         ordering = ["-pk"]

@@ -24,7 +24,7 @@ from shop.parts.models import (
     Supplier,
     SupplierItem,
 )
-from shop.parts.services.counting import correct
+from shop.parts.services.counting import put_right
 from shop.parts.services.stock import lock, receive
 from shop.parts.services.suppliers import DEAREST
 from shop.staff.models import User
@@ -350,7 +350,7 @@ def correct_receipt(*, received: ReceiptLine, units: int, why: str, by: User, at
         raise refused("why", "Say why: what was misread, or what went back to the supplier.", "reason")
     fewer = received.units - units
     try:
-        movement = correct(
+        movement = put_right(
             movement=received.movement,
             right=units * item.size,
             reason=f"{received.receipt} corrected: {why}"[:200],

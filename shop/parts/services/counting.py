@@ -11,7 +11,17 @@ from shop.core.amounts import stock_amount
 from shop.core.clock import local_day
 from shop.core.errors import Conflict, refused, renamed
 from shop.core.rows import names, one_line
-from shop.parts.models import Container, Drum, Lot, Movement, MovementKind, Part, Reservation, TakenPart
+from shop.parts.models import (
+    Container,
+    Drum,
+    Lot,
+    Movement,
+    MovementKind,
+    Part,
+    ReceiptLine,
+    Reservation,
+    TakenPart,
+)
 from shop.parts.selectors import Stock, portion
 from shop.parts.services.promised import check_promised, let_go
 from shop.parts.services.stock import check_not_too_much, lock, note_opened
@@ -130,9 +140,26 @@ def correct(
 ) -> Movement:
     """Correct a wrong entry by another one that names it: right is the base units it should have said, with its sign.
 
-    What was picked or put back is corrected on its pick list while the order runs. Where the used-oil log has what was
-    written off, its line is corrected with it.
+    What was picked or put back is corrected on its pick list while the order runs; what a delivery brought, on its
+    order. Where the used-oil log has what was written off, its line is corrected with it.
     """
+    if came := ReceiptLine.objects.filter(movement=movement).select_related("receipt__order").first():
+        words = f"It came with {came.receipt}. Correct it on the page of {came.receipt.order}, so that the order knows."
+        raise refused("movement", words, "of_delivery")
+    return put_right(movement=movement, right=right, reason=reason, loses=loses, by=by, at=at)
+
+
+@transaction.atomic
+def put_right(
+    *,
+    movement: Movement,
+    right: int,
+    reason: str,
+    loses: Iterable[Reservation] = (),
+    by: User,
+    at: datetime,
+) -> Movement:
+    """The same for who keeps what the movement belongs to in step."""
     part = movement.part
     if movement.kind not in CORRECTED_BY_HAND:
         words = "Pick or put back on the pick list instead."

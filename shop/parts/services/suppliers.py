@@ -6,6 +6,7 @@ from decimal import Decimal
 from django.conf import settings
 from django.db import transaction
 
+from shop.calc.bench_time import WEEKDAYS
 from shop.calc.intervals import day_in_words
 from shop.core.amounts import price_in_words
 from shop.core.clock import local_day
@@ -16,7 +17,6 @@ from shop.parts.models.suppliers import LONGEST_LEAD_DAYS
 from shop.staff.models import User
 from shop.staff.services import note
 
-WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 DEAREST = Decimal(1_000_000)
 
 

@@ -10,9 +10,10 @@ from shop.core.errors import renamed
 from shop.customers.models import Customer, Vehicle, VehicleModel
 from shop.dampers.models import Damper, DamperModel, Position
 from shop.staff.models import User
-from shop.web.desk.forms import BookForm, CustomerNewForm, VehicleForm
+from shop.web.desk.bench_forms import BookOnDaysForm
+from shop.web.desk.forms import CustomerNewForm, VehicleForm
 from shop.web.fields import DamperModelField
-from shop.web.forms import KeyedForm, year_field
+from shop.web.forms import year_field
 from shop.workorders.models import WorkOrder
 from shop.workorders.services import book_new
 from shop.workorders.services.entering import DamperTyped, VehicleTyped
@@ -21,7 +22,7 @@ MOST_ROWS = 12
 OF_CUSTOMER = ["name", "phone", "email", "address", "note"]
 OF_VEHICLE = ["model", "model_year", "vin", "plate", "severe_use"]
 OF_ROW = ["model", "model_year", "position", "serial"]
-OWN = ["request_key", "dampers"]  # of BookForm, whose other fields are taken over as they are
+OF_BOOKING = [name for name in BookOnDaysForm.base_fields if name not in ("request_key", "dampers")]
 
 
 def enter_and_book(*, by: User, at: datetime, **typed) -> WorkOrder:
@@ -35,8 +36,11 @@ def enter_and_book(*, by: User, at: datetime, **typed) -> WorkOrder:
         raise renamed(error, **names) from error
 
 
-class BookNewForm(KeyedForm):
-    """Judged only once Book was pressed; every other button shows the page again with what is typed."""
+class BookNewForm(BookOnDaysForm):
+    """A booking with its bench days, whose dampers are typed instead of ticked.
+
+    Judged only once Book was pressed; every other button shows the page again with what is typed.
+    """
 
     taken = forms.ModelChoiceField(Customer.objects.present(), required=False, widget=forms.HiddenInput)
     rows = forms.IntegerField(min_value=0, max_value=MOST_ROWS, required=False, widget=forms.HiddenInput)
@@ -45,13 +49,12 @@ class BookNewForm(KeyedForm):
     )
 
     def __init__(self, data=None, *, customer=None, **kwargs):
-        super().__init__(data, **kwargs)
+        super().__init__(data, dampers=Damper.objects.none(), **kwargs)
+        del self.fields["dampers"]
         self.pressed_book = data is not None and "book" in data
         self.customer = customer
-        booking = BookForm(dampers=Damper.objects.none()).fields
-        self.of_booking = [name for name in booking if name not in OWN]
         who = CustomerNewForm().fields
-        self.fields |= {name: who[name] for name in [*OF_CUSTOMER, "anyway"]}
+        self.fields |= {name: who[name] for name in OF_CUSTOMER} | {"somebody_else": who["anyway"]}
         self.fields |= {name: field for name, field in VehicleForm().fields.items() if name in OF_VEHICLE}
         for name in ("model", "model_year"):
             self.fields[name].required = False
@@ -62,7 +65,6 @@ class BookNewForm(KeyedForm):
             self.fields[f"corner_{position.value}"] = tick
             label = f"Serial number, {position.label}"
             self.fields[f"serial_{position.value}"] = forms.CharField(label=label, max_length=40, required=False)
-        self.fields |= {name: booking[name] for name in self.of_booking}
         if customer:
             self.fields["name"].required = False
             self.fields["vehicle"].queryset = customer.vehicles.filter(sold_on=None).select_related("model")
@@ -71,6 +73,7 @@ class BookNewForm(KeyedForm):
         self.row_count = self._rows_asked()
         for at in range(self.row_count):
             self._add_row(at)
+        self.order_fields([name for name in self.fields if name not in OF_BOOKING])  # refusals as the page is read
 
     def _rows_asked(self) -> int:
         asked = str(self.data.get("rows") or "") if self.is_bound else "1"
@@ -93,14 +96,14 @@ class BookNewForm(KeyedForm):
         super().full_clean()
 
     def add_error(self, field, error):
-        if field == "anyway":
-            self.fields["anyway"].widget = forms.CheckboxInput()
+        if field == "somebody_else":
+            self.fields["somebody_else"].widget = forms.CheckboxInput()
         super().add_error(field, error)
 
-    def clean_anyway(self):
-        if self.cleaned_data["anyway"]:
-            self.fields["anyway"].widget = forms.CheckboxInput()
-        return self.cleaned_data["anyway"]
+    def clean_somebody_else(self):
+        if self.cleaned_data["somebody_else"]:
+            self.fields["somebody_else"].widget = forms.CheckboxInput()
+        return self.cleaned_data["somebody_else"]
 
     def clean(self):
         data = super().clean()
@@ -118,8 +121,8 @@ class BookNewForm(KeyedForm):
             "new_vehicle": new_vehicle,
             "corners": corners,
             "dampers": rows,
-            "anyway": data.get("anyway", False),
-            **{name: data.get(name) for name in self.of_booking},
+            "somebody_else": data.get("somebody_else", False),
+            **{name: data.get(name) for name in OF_BOOKING},
         }
 
     def _new_vehicle(self, data):
@@ -155,6 +158,3 @@ class BookNewForm(KeyedForm):
 
     def of_rows(self):
         return [[self[f"row{at}_{name}"] for name in OF_ROW] for at in range(self.row_count)]
-
-    def booking(self):
-        return [self[name] for name in self.of_booking]

@@ -1,9 +1,13 @@
 """The proposal of bench days as the booking pages show it."""
 
+from datetime import date
+
+from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from shop.calc.bench_time import hours, named
 from shop.web.desk.bench_forms import BookOnDaysForm
+from shop.web.fields import DayField
 from shop.workorders.bench_time import propose
 
 
@@ -28,6 +32,14 @@ def told_proposal(dampers, arrives_on, order=None, minutes=None):
         "clock": f"{local:%H:%M}" if local else "",
         "proposed": found.first_day.isoformat() if found.first_day else "",
     }
+
+
+def day_typed(text: str) -> date | None:
+    """A day of arrival as it stands in its field; None while it is none."""
+    try:
+        return DayField(required=False).clean(text)
+    except ValidationError:
+        return None
 
 
 def initial_promise(proposal):

@@ -27,6 +27,7 @@ urlpatterns = [
     path("orders/book/new/", book_new.book_new, name="book_new"),
     path("orders/book/new/twins/", book_new.twins, name="book_new_twins"),
     path("orders/book/new/corners/", book_new.corners, name="book_new_corners"),
+    path("orders/book/new/proposal/", book_new.proposal, name="book_new_proposal"),
     path("orders/<int:pk>/", day.order, name="order"),
     path("orders/<int:pk>/change/", promising.change_booking, name="change_booking"),
     path("orders/<int:pk>/check-in/", booking.check_in, name="check_in"),

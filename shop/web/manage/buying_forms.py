@@ -5,11 +5,11 @@ from decimal import Decimal
 from django import forms
 from django.core.exceptions import ValidationError
 
+from shop.calc.bench_time import WEEKDAYS
 from shop.core.amounts import price_in_words, to_base_unit
 from shop.parts.models import MOST_UNITS, Container, Part, SentHow
 from shop.parts.models.suppliers import LONGEST_LEAD_DAYS
 from shop.parts.services import Arrived, Wanted
-from shop.parts.services.suppliers import WEEKDAYS
 from shop.web.fields import DayField, MoneyField
 from shop.web.forms import KeyedForm, VersionedForm, text_field
 from shop.web.manage.forms import stock_field

@@ -269,16 +269,19 @@ def _check_serviced(order: WorkOrder, jobs: Iterable[DamperJob]) -> None:
         raise ValidationError(refusals)
 
 
-def fill_anew(*, order: WorkOrder, at: datetime) -> None:
-    """Reckon anew what a booked order takes; one that is checked in keeps what its frozen figures ask for."""
+def fill_anew(*, order: WorkOrder, anew: Iterable[str] = (), at: datetime) -> None:
+    """Reckon anew what a booked order takes; one that is checked in keeps what its frozen figures ask for.
+
+    anew are the tags of bags for which also that goes which was taken up by hand.
+    """
     if order.status != OrderStatus.BOOKED:
         return
-    _fill_pick_list(order, sheets_of(with_kit(order)), at)
+    _fill_pick_list(order, sheets_of(with_kit(order)), at, anew)
 
 
-def _fill_pick_list(order, sheets, at) -> None:
+def _fill_pick_list(order, sheets, at, anew=()) -> None:
     wanted = [need for job, sheet in sheets.items() for need in needs(job, sheet)]
-    picklists.fill(pick_list=order.pick_list, needs=wanted, at=at)
+    picklists.fill(pick_list=order.pick_list, needs=wanted, anew=anew, at=at)
 
 
 @transaction.atomic
@@ -363,11 +366,11 @@ def drop_damper(*, job: DamperJob, why: str, by: User, at: datetime) -> DamperJo
         raise refused("why", "Say why the damper is taken off the order.", "why_missing")
     if order.jobs.kept().count() == 1:
         raise Conflict(f"{job.tag} is the only damper of {order}: call the order off instead.", code="last_damper")
-    picklists.drop(pick_list=order.pick_list, tag=job.tag, at=at)
+    picklists.refuse_picked(pick_list=order.pick_list, tags=[job.tag])
     job.status = JobStatus.CALLED_OFF
     job.save(update_fields=["status"])
     withdraw_waiting(order=order, job=job, why=f"the damper is taken off the order: {why.strip()}", by=by, at=at)
-    fill_anew(order=order, at=at)
+    fill_anew(order=order, anew=[job.tag], at=at)
     if order.bench_minutes and not order.bench_minutes_why:
         shrink_plan(order=order, minutes=min(order.bench_minutes, labour_of(order)))
     order.version += 1

@@ -1,5 +1,6 @@
 """A booking for somebody who was never here: customer, vehicle, dampers and order in one go, all of it or nothing."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -11,6 +12,7 @@ from shop.customers.duplicates import Twin, likely_same
 from shop.customers.models import Customer, Vehicle, VehicleModel
 from shop.customers.services import create_customer
 from shop.dampers.models import Damper, DamperModel, Position
+from shop.dampers.selectors import corners_of
 from shop.dampers.services import create_damper, enter_vehicle
 from shop.staff.models import User
 from shop.workorders.models import WorkOrder
@@ -46,6 +48,33 @@ def twins_of(customer: dict, vin: str = "") -> list[Twin]:
     return likely_same(**asked, vin=vin)
 
 
+def dampers_to_be(
+    *,
+    vehicle: Vehicle | None = None,
+    new_vehicle: VehicleTyped | None = None,
+    corners: Iterable[str] = (),
+    dampers: Iterable[DamperTyped] = (),
+) -> list[Damper]:
+    """What book_new() would book, for propose(): dampers that are not entered yet are made up and never saved.
+
+    A corner of which nothing is known is left out. A constant number of queries.
+    """
+    sits_on = vehicle
+    if new_vehicle and not vehicle:
+        sits_on = Vehicle(model=new_vehicle.model, model_year=new_vehicle.model_year)
+    there = corners_of(new_vehicle and new_vehicle.model, new_vehicle and new_vehicle.model_year, vehicle)
+    wanted = [
+        (one.model.pk, one.damper.model_year if one.damper else sits_on.model_year, one.position)
+        for one in there
+        if one.model and one.position in corners
+    ]
+    wanted += [(one.model.pk, one.model_year, one.position) for one in dampers]
+    models = DamperModel.objects.prefetch_related("kit_lines").in_bulk({key for key, _, _ in wanted})
+    return [
+        Damper(model=models[key], model_year=year, position=position, vehicle=sits_on) for key, year, position in wanted
+    ]
+
+
 @transaction.atomic
 def book_new(
     *,
@@ -55,7 +84,7 @@ def book_new(
     new_vehicle: VehicleTyped | None = None,
     corners: dict[str, str] | None = None,
     dampers: list[DamperTyped] = (),
-    anyway: bool = False,
+    somebody_else: bool = False,
     by: User,
     at: datetime,
     **booking,
@@ -64,11 +93,11 @@ def book_new(
 
     corners: which corners of the vehicle are booked, with a serial number or none for each. A new vehicle gets all
     dampers that its model carries in its year. Without a vehicle the dampers are loose. A customer who is most likely
-    in the book already is refused under "anyway", unless anyway is said.
+    in the book already is refused under "somebody_else", unless that is said.
     """
     corners = corners or {}
     if customer is None:
-        customer = _enter_customer(new_customer or {}, new_vehicle, anyway, by, at)
+        customer = _enter_customer(new_customer or {}, new_vehicle, somebody_else, by, at)
     if new_vehicle and vehicle:
         raise refused("vehicle", "Give a vehicle of the book or a new one, not both.", "both")
     if new_vehicle:
@@ -84,12 +113,12 @@ def book_new(
     return book(customer=customer, vehicle=vehicle, dampers=booked, by=by, at=at, **booking)
 
 
-def _enter_customer(typed, new_vehicle, anyway, by, at) -> Customer:
+def _enter_customer(typed, new_vehicle, somebody_else, by, at) -> Customer:
     vin = new_vehicle.vin if new_vehicle else ""
-    if not anyway and (twins := twins_of(typed, vin)):
+    if not somebody_else and (twins := twins_of(typed, vin)):
         told = "; ".join(f"{twin.customer} {twin.why}" for twin in twins)
         words = f"{told}. Take that customer, or say that it is somebody else."
-        raise refused("anyway", words, "twin")
+        raise refused("somebody_else", words, "twin")
     try:
         return create_customer(**typed, by=by, at=at)
     except ValidationError as error:

@@ -1,7 +1,7 @@
 """Parts gathered for many orders at once, by scan or by row.
 
-Orders are locked one after the other in the order of their promises, and no part before the last of them: so two who
-gather wait for each other and never for ever.
+All orders in question are locked first, by their keys as everywhere, and no part before the last of them: so two who
+gather, or one who gathers beside one who holds what came in, wait for each other and never for ever.
 """
 
 from collections.abc import Iterable
@@ -51,7 +51,7 @@ def pick_everywhere(*, part_number: str, orders: Iterable[WorkOrder], by: User, 
     lines = _lines_of([part_number], list(orders))
     if not lines:
         raise refused("part_number", f"{part_number} is on none of these pick lists.", "unknown")
-    running = _locked({line.pick_list.order.pk for line in lines})
+    running = _locked(lines)
     fresh = [line for line in _lines_of([part_number], running) if not line.picked_at]
     picked = [pick_line(line=line, by=by, at=at) for line in fresh if not line.short]
     if picked:
@@ -94,16 +94,21 @@ def _lines_of(numbers: list[str], orders: list[WorkOrder]) -> list[PickLine]:
     return []
 
 
-def _locked(keys: set[int]) -> list[WorkOrder]:
-    rows = WorkOrder.objects.select_for_update(of=("self",)).filter(pk__in=keys).order_by("promised_for", "pk")
+def _locked(lines: list[PickLine]) -> list[WorkOrder]:
+    """The orders of these lines that are still running, under their locks, the earliest promise first."""
+    keys = {line.pick_list.order.pk for line in lines}
+    rows = list(WorkOrder.objects.select_for_update(of=("self",)).filter(pk__in=keys).order_by("pk"))
+    rows.sort(key=lambda order: (order.promised_for, order.pk))
     return [order for order in rows if order.status in PICKED_WHILE]
 
 
 def _first(lines: list[PickLine], by: User, at: datetime) -> PickLine:
     """The first of these lines that nobody has picked by the time its order is ours alone."""
+    lines = [line for line in lines if not line.short]
+    running = {order.pk for order in _locked(lines)}
     taken, refusal = [], None
     for line in lines:
-        if line.short or not _locked({line.pick_list.order.pk}):
+        if line.pick_list.order.pk not in running:
             continue
         fresh = PickLine.objects.select_related("picked_by").filter(pk=line.pk).first()
         if fresh is None or fresh.part_number != line.part_number:

@@ -12,7 +12,6 @@ from shop.customers import services as customers
 from shop.customers.models import Customer, Vehicle, VehicleModel
 from shop.dampers import services as dampers
 from shop.dampers.models import Damper, DamperModel
-from shop.picklists import services as picklists
 from shop.staff.models import User
 from shop.workorders.models import DamperJob, JobStatus, WorkOrder
 from shop.workorders.services.booking import fill_anew
@@ -37,17 +36,10 @@ def change_damper(
         damper=damper, model=model, model_year=model_year, position=position, serial=serial, by=by, at=at
     )
     for order in orders:
-        if changed.model_id != damper.model_id:
-            _drop_taken_up(order, changed, at)
-        fill_anew(order=order, at=at)
+        # What was taken up by hand was a part of the model that the damper turned out not to be.
+        other = changed.model_id != damper.model_id
+        fill_anew(order=order, anew=[job.tag for job in order.jobs.filter(damper=damper)] if other else [], at=at)
     return changed
-
-
-def _drop_taken_up(order: WorkOrder, damper: Damper, at: datetime) -> None:
-    """What was taken up by hand was a part of the model that the damper turned out not to be."""
-    tags = [job.tag for job in order.jobs.filter(damper=damper)]
-    for line in order.pick_list.lines.filter(tag__in=tags, taken_up_at__isnull=False):
-        picklists.take_back(line=line, at=at)
 
 
 @transaction.atomic

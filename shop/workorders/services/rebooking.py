@@ -17,6 +17,7 @@ from shop.staff.models import User
 from shop.staff.services import note
 from shop.workorders.bench_time import Bench, plan_in_words
 from shop.workorders.models import DamperJob, JobStatus, OrderStatus, WorkOrder
+from shop.workorders.services.agreements import withdraw_waiting
 from shop.workorders.services.bench_time import check_promise, labour_of, plan_days, wall
 from shop.workorders.services.booking import check_dampers, fill_anew, lock_dampers
 
@@ -60,7 +61,7 @@ def change_booking(
         told.append(f"arrives {day_in_words(arrives_on)} instead of {day_in_words(order.arrives_on)}")
         order.arrives_on = arrives_on
     if dampers is not None:
-        told += _change_dampers(order, dampers, at)
+        told += _change_dampers(order, dampers, by, at)
     dampers_changed = any("damper" in one for one in told)
     to_plan = _minutes(order, minutes, dampers_changed, why, told, at)
     ends = None
@@ -108,7 +109,7 @@ def _check_state(order: WorkOrder, arrives_on, complaint, dampers) -> None:
         )
 
 
-def _change_dampers(order: WorkOrder, dampers: list[Damper], at: datetime) -> list[str]:
+def _change_dampers(order: WorkOrder, dampers: list[Damper], by: User, at: datetime) -> list[str]:
     """Add and take off, and fill the pick list anew; what was done, in words."""
     jobs = {job.damper_id: job for job in order.jobs.select_for_update(of=("self",)).kept().select_related("damper")}
     wanted = {one.pk for one in dampers}
@@ -120,10 +121,12 @@ def _change_dampers(order: WorkOrder, dampers: list[Damper], at: datetime) -> li
     if added:
         check_dampers(order.customer, order.vehicle, added)
     index = max(order.jobs.values_list("index", flat=True))
-    for job in (job for key, job in jobs.items() if key not in wanted):
-        picklists.drop(pick_list=order.pick_list, tag=job.tag, at=at)
+    off = [job for key, job in jobs.items() if key not in wanted]
+    picklists.refuse_picked(pick_list=order.pick_list, tags=[job.tag for job in off])
+    for job in off:
         job.status = JobStatus.CALLED_OFF
         job.save(update_fields=["status"])
+        withdraw_waiting(order=order, job=job, why="the damper is taken off the order", by=by, at=at)
         told.append(f"damper {job.tag} is taken off")
     for index, damper in enumerate(added, index + 1):  # noqa: B020
         job = DamperJob(order=order, damper=damper, index=index)
@@ -131,7 +134,7 @@ def _change_dampers(order: WorkOrder, dampers: list[Damper], at: datetime) -> li
         job.save()
         told.append(f"damper {job.tag} is added, {damper.where()}")
     if told:
-        fill_anew(order=order, at=at)
+        fill_anew(order=order, anew=[job.tag for job in off], at=at)
     return told
 
 

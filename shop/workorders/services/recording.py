@@ -10,7 +10,7 @@ from shop.core.clock import local_day
 from shop.core.errors import Conflict, refused, renamed
 from shop.dampers.clicks import check_clicks
 from shop.dampers.measures import FOUND_AND_LEFT, MOST_SI, QUANTITY, SPECIFIED, Measure, in_a_sentence
-from shop.specs.models import COLDEST_BENCH_K, WARMEST_BENCH_K, Step
+from shop.specs.models import COLDEST_BENCH_K, WARMEST_BENCH_K, Pressure, Step
 from shop.staff.models import User
 from shop.staff.services import note
 from shop.workorders.agreed import refuse_while_asked
@@ -96,7 +96,8 @@ def finish_step(*, job: DamperJob, step: Step, by: User, at: datetime) -> StepDo
     state = _state_of(job, step)
     if state.done and not state.passed_over:
         return state.done
-    refuse_while_asked(job)
+    if step.pressure != Pressure.PROVEN:  # a damper that stands still had better stand without its gas, and say so
+        refuse_while_asked(job)
     _check_order(job, step, by)
     if step.reading and state.reading is None:
         raise ValidationError(f"{step.title}: record the {state.label} first.", code="reading_missing")

@@ -29,6 +29,7 @@ from shop.web.desk.forms import (
 from shop.web.forms import FindForm, submit
 from shop.web.pages import number, page_of, sent, show, show_form
 from shop.workorders.services import change_damper, change_vehicle, take_off_damper
+from shop.workorders.telephone import answers, for_answers
 
 ORDERS_SHOWN = 20
 _CUSTOMERS = ("Customers", reverse_lazy("desk:customers"))
@@ -71,12 +72,15 @@ def customer_consent(request, pk):
 
 
 def _customer_page(request, row, form):
-    orders = row.orders.with_names()[:ORDERS_SHOWN]
+    running = list(for_answers(row.orders.running()).order_by("promised_for", "pk")[:ORDERS_SHOWN])
+    told = answers(running, timezone.now())
+    orders = row.orders.with_names().exclude(pk__in=[order.pk for order in running])[:ORDERS_SHOWN]
     vehicles = row.vehicles.select_related("model")
     context = {
         "customer": row,
         "vehicles": vehicles,
         "loose": row.dampers.filter(vehicle=None).select_related("model"),
+        "running": [(order, told[order.pk].words) for order in running],
         "orders": orders,
         "twins": likely_same(name=row.name, phone=row.phone, email=row.email, but=row)
         if request.user.may("keep_customers")

@@ -265,7 +265,7 @@ def search(request):
     text = form.text
     answer, models = Answer(), []
     if text:
-        answer = finding.find(text, most=FOUND_SHOWN)
+        answer = finding.find(text, now=timezone.now(), most=FOUND_SHOWN)
         models = list(find.damper_models(text)[:FOUND_SHOWN])
         find.note_not_serviced([one.row for one in answer.found if one.kind == finding.Kind.CUSTOMER])
         if answer.named or (answer.only and not models):
@@ -278,5 +278,5 @@ def search(request):
 def search_as_typed(request):
     """The first few of the same, as the options below the box; the box asks after a pause in the typing."""
     form = FindForm(request.GET)
-    answer = finding.find(form.text, most=OPTIONS_SHOWN) if form.text else Answer()
+    answer = finding.find(form.text, now=timezone.now(), most=OPTIONS_SHOWN) if form.text else Answer()
     return show(request, "desk/_found_as_typed.html", {"find": form, "text": form.text, "answer": answer})

@@ -122,7 +122,9 @@ def keeping(request, pk):
 @allow("keep_stock")
 def correct(request, pk):
     """Correct a wrong movement by another one that names it."""
-    wrong = get_object_or_404(Movement.objects.select_related("part", "container", "lot", "by"), pk=pk)
+    wrong = get_object_or_404(Movement.objects.select_related("part", "container", "lot", "by", "receipt_line"), pk=pk)
+    if request.method != "POST" and hasattr(wrong, "receipt_line"):
+        return redirect("manage:receipt_correct", wrong.receipt_line.pk)
     part = wrong.part
     form = CorrectForm(sent(request), movement=wrong)
     if request.method == "POST" and (
