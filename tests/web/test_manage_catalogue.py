@@ -226,10 +226,10 @@ def test_a_stock_item_is_measured_as_the_parts_lists_measure_it(as_manager):
     [
         ({"size": "0"}, "more than zero"),
         ({"size": "1000"}, "1 L bottle holds 1000 mL already"),
-        ({"price": "free"}, "Write it like 21.50."),
-        ({"price": "-1"}, "-1 is too little. Give a number, 0 or more."),
-        ({"price": "1,234"}, "Write it like 21.50."),
-        ({"price": "NaN"}, "Write it like 21.50."),
+        ({"price": "free"}, "cannot be read. Give"),
+        ({"price": "-1"}, "“-1” cannot be read. Give an amount like 420 or 420.50"),
+        ({"price": "1,234"}, "cannot be read. Give"),
+        ({"price": "NaN"}, "cannot be read. Give"),
     ],
 )
 def test_a_container_that_cannot_be_is_refused_and_stays_in_the_form(as_manager, typed, told):
