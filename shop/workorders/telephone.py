@@ -4,13 +4,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
+from django.db.models import Sum
 from django.utils import timezone
 
-from shop.calc.bench_time import named
+from shop.calc.bench_time import hours, named
 from shop.core.clock import local_day
 from shop.staff.bench_calendar import BenchCalendar
 from shop.workorders.agreed import ASKED
-from shop.workorders.models import DamperJob, JobStatus, OrderStatus, WorkOrder
+from shop.workorders.models import BenchPlan, DamperJob, JobStatus, OrderStatus, WorkOrder
 from shop.workorders.selectors import next_step
 from shop.workorders.waiting import Wait, WaitKind, waits_of
 
@@ -66,10 +67,19 @@ def answers(orders: Iterable[WorkOrder], now: datetime, calendar: BenchCalendar 
     waits = waits_of(orders, today)
     if calendar is None and any(order.status in RUNNING and order.bench_plan.all() for order in orders):
         calendar = BenchCalendar(today)
-    return {order.pk: _answer(order, waits[order.pk], calendar, now) for order in orders}
+    booked = _booked_from(today) if calendar else {}
+    return {order.pk: _answer(order, waits[order.pk], calendar, booked, now) for order in orders}
 
 
-def _answer(order: WorkOrder, waits: list[Wait], calendar: BenchCalendar | None, now: datetime) -> Answer:
+def _booked_from(today: date) -> dict[date, int]:
+    """Minutes that are planned on each day from today on, for all orders."""
+    rows = BenchPlan.objects.filter(on__gte=today).order_by().values_list("on")
+    return dict(rows.annotate(Sum("minutes")))
+
+
+def _answer(
+    order: WorkOrder, waits: list[Wait], calendar: BenchCalendar | None, booked: dict[date, int], now: datetime
+) -> Answer:
     state, rows = state_in_words(order), list(order.bench_plan.all())
     late = order.promised_for < now and order.status in RUNNING
     if order.status not in RUNNING or not rows:
@@ -82,6 +92,8 @@ def _answer(order: WorkOrder, waits: list[Wait], calendar: BenchCalendar | None,
     parts = [wait for wait in waits if wait.kind == WaitKind.PARTS]
     if any(wait.until is None for wait in parts):
         return Answer(state, waits, f"When it will be ready hangs on the parts; {promised}.", late=late)
+    if order.bench_over_why is None and (over := _overbooked(rows, calendar, booked, today)):
+        return Answer(state, waits, f"{over}, plan it anew; {promised}.", late=True)
     last = max(row.on for row in rows)
     parts_on = max((wait.until for wait in parts), default=last)
     when = _end_from(calendar, max(last, parts_on))
@@ -92,6 +104,16 @@ def _answer(order: WorkOrder, waits: list[Wait], calendar: BenchCalendar | None,
         return Answer(state, waits, said, when, late)
     said = f"Ready {_moment(when, today, 'by')}, {_later(when, order.promised_for)} later than promised."
     return Answer(state, waits, said, when, True)
+
+
+def _overbooked(rows: list[BenchPlan], calendar: BenchCalendar, booked: dict[date, int], today: date) -> str:
+    """A day of the plan that lost bench hours since it was planned, in words; empty when there is none."""
+    for row in rows:
+        there = calendar.shift(row.on).minutes
+        if row.on >= today and booked[row.on] > there:
+            has = hours(there) if there else "no bench hours any more"
+            return f"{named(row.on, today)} has {has}, and {hours(booked[row.on])} are planned on it"
+    return ""
 
 
 def _all_closed(order: WorkOrder) -> bool:

@@ -149,6 +149,18 @@ def test_bench_days_that_are_over_ask_for_new_ones():
     )
 
 
+def test_a_day_that_lost_its_hours_is_told_until_it_is_planned_anew():
+    person = make.make_bench_hours()
+    order = book_one(4)
+    make.make_absence(person, first_day=THURSDAY, last_day=THURSDAY)
+    found = told(order)
+    assert found.late
+    assert "Thursday 26 has no bench hours any more, and" in found.ready
+    assert "are planned on it, plan it anew; promised" in found.ready
+    order.bench_plan.update(on=FRIDAY)
+    assert told(order).ready.startswith("Ready Friday 27")
+
+
 def test_how_far_it_is_stands_first():
     make.make_bench_hours()
     order = book_one(2, arrives_on=THURSDAY)
