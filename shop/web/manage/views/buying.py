@@ -110,7 +110,9 @@ def _state(order, lines):
     came = sum(line.received > 0 for line in lines)
     days = sorted({line.due_on for line in lines if line.to_come})
     expected = " and ".join(day_name(day) for day in days)
-    return f"{out}{f' Received in part: of {came} of {len(lines)} lines.' if came else ''} Expected {expected}."
+    if came:
+        return f"{out} Something of {came} of {len(lines)} lines came; the rest is expected {expected}."
+    return f"{out} Expected {expected}."
 
 
 @require_safe

@@ -8,6 +8,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from shop.calc.intervals import day_in_words
+from shop.core.amounts import stock_amount
 from shop.core.clock import local_day
 from shop.parts import services
 from shop.parts.models import Part, Supplier, SupplierItem
@@ -217,12 +218,17 @@ def reorder_fix(request, pk):
 def _reorder_page(request, part, refused=None):
     now, may_keep = timezone.now(), request.user.may("keep_suppliers")
     sold = part.sold_as.priced(local_day(now)).select_related("supplier", "container", "part")
+    figures = reorder([part], now=now, short=waited_for([part]))[part.pk]
+    fix, initial = figures.fix, None
+    if fix:
+        initial = {name: stock_amount(getattr(fix, name), part.measure) for name in ("point", "amount")}
+        initial["why"] = fix.why
     context = {
         "part": part,
-        "figures": reorder([part], now=now, short=waited_for([part]))[part.pk],
+        "figures": figures,
         "sold": sold.order_by("supplier__name"),
         "form": refused,
-        "by_hand": (refused or forms.ReorderForm(part=part)) if may_keep else None,
+        "by_hand": (refused or forms.ReorderForm(part=part, initial=initial)) if may_keep else None,
         "currency": settings.CURRENCY,
         "trail": [BUYING, ("Reorder points", reverse("manage:reorder_points"))],
     }
