@@ -223,7 +223,8 @@ def mend(connection=default_connection) -> int:
         )
         wrong = cursor.rowcount
         # Somebody may write the same entry at this moment; it is in step then.
-        cursor.execute(f"INSERT INTO {ENTRY} ({COLUMNS}) {should} EXCEPT {stored} ON CONFLICT DO NOTHING")
+        missing = f"SELECT * FROM ({should} EXCEPT {stored}) missing WHERE true"  # SQLite asks for a WHERE there
+        cursor.execute(f"INSERT INTO {ENTRY} ({COLUMNS}) {missing} ON CONFLICT DO NOTHING")
         return wrong + cursor.rowcount
 
 
