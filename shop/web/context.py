@@ -13,7 +13,7 @@ PLACES = [
     ("Stock", "manage:stock", "look"),
     ("Buying", "manage:buying", "look"),
     ("Reminders", "manage:reminders", "look"),
-    ("Import, export", "manage:exchange", "exchange"),
+    ("Files", "manage:exchange", "exchange"),
     ("Staff", "manage:staff", "keep_staff"),
 ]
 
