@@ -72,8 +72,8 @@ def answers(orders: Iterable[WorkOrder], now: datetime, calendar: BenchCalendar 
 
 
 def _booked_from(today: date) -> dict[date, int]:
-    """Minutes that are planned on each day from today on, for all orders."""
-    rows = BenchPlan.objects.filter(on__gte=today).order_by().values_list("on")
+    """Minutes that are planned on each day from today on, less those of orders that were booked beyond the hours."""
+    rows = BenchPlan.objects.filter(on__gte=today, order__bench_over_why=None).order_by().values_list("on")
     return dict(rows.annotate(Sum("minutes")))
 
 

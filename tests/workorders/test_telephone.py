@@ -161,6 +161,13 @@ def test_a_day_that_lost_its_hours_is_told_until_it_is_planned_anew():
     assert told(order).ready.startswith("Ready Friday 27")
 
 
+def test_who_was_booked_within_the_hours_is_not_blamed_for_who_was_booked_beyond_them():
+    make.make_bench_hours()
+    order = book_one(4)
+    book_one(4, bench_from=THURSDAY, anyway=True, anyway_why="race on Sunday")
+    assert told(order).ready == "Ready Thursday 26 by 17:00, as promised."
+
+
 def test_how_far_it_is_stands_first():
     make.make_bench_hours()
     order = book_one(2, arrives_on=THURSDAY)
