@@ -58,7 +58,7 @@ class Amounts(serializers.Serializer):
 # --- what to buy ------------------------------------------------------------------------------------------------------
 
 
-class WaitOutput(serializers.Serializer):
+class WaitingOrderOutput(serializers.Serializer):
     """A running order that waits for a part."""
 
     order = Brief()
@@ -84,7 +84,7 @@ class SuggestionOutput(Amounts):
     buy = BuyLineOutput(source="buys", many=True)
     why = serializers.CharField(source="reorder.why")
     instead = serializers.CharField(help_text="Another supplier who is cheaper or sooner; empty: none is.")
-    waits = WaitOutput(many=True)
+    waits = WaitingOrderOutput(many=True)
 
     @extend_schema_field(QuantityOutput)
     def get_need(self, row):
@@ -247,7 +247,7 @@ class DeliveryInput(Input):
     lines = ArrivedInput(many=True, allow_empty=False, max_length=MOST_LINES)
 
 
-class CorrectInput(Input):
+class DeliveryCorrectInput(Input):
     units = serializers.IntegerField(min_value=0, max_value=MOST_UNITS, help_text="What really came.")
     why = serializers.CharField(max_length=200)
 
@@ -354,11 +354,11 @@ class PurchaseDelivery(Endpoint):
 class DeliveryLineCorrect(Endpoint):
     permission_classes = [Allows("keep_stock")]
 
-    @extend_schema(request=CorrectInput, responses=PurchaseOutput)
+    @extend_schema(request=DeliveryCorrectInput, responses=PurchaseOutput)
     def post(self, request, pk):
         """Put right a line of a delivery on which more was written than came."""
         received = self.find(ReceiptLine.objects.select_related("receipt__order"), pk)
-        self.do(correct_receipt, received=received, **self.body(CorrectInput))
+        self.do(correct_receipt, received=received, **self.body(DeliveryCorrectInput))
         return told(received.receipt.order_id)
 
 

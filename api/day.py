@@ -100,7 +100,7 @@ class DaySheet(Endpoint):
         return Response(DayOutput(day_sheet(timezone.now(), self.query(DayQuery).get("day"))).data)
 
 
-class ProposalInput(Input):
+class BenchProposalInput(Input):
     dampers = serializers.ListField(child=Ref(queryset=Damper.objects.all()), min_length=1, max_length=50)
     arrives_on = Day(help_text="The day the customer brings it.")
 
@@ -138,10 +138,10 @@ class ProposalOutput(serializers.Serializer):
 class ProposalEndpoint(Endpoint):
     permission_classes = [Allows("book")]
 
-    @extend_schema(request=ProposalInput, responses=ProposalOutput)
+    @extend_schema(request=BenchProposalInput, responses=ProposalOutput)
     def post(self, request):
         """Which bench days a rebuild would get, what can be promised, and why not sooner. Writes nothing."""
-        asked = self.body(ProposalInput)
+        asked = self.body(BenchProposalInput)
         keys = [one.pk for one in asked["dampers"]]
         rows = Damper.objects.filter(pk__in=keys).select_related("model", "vehicle__model")
         dampers = list(rows.prefetch_related("model__kit_lines"))

@@ -54,7 +54,7 @@ class DayBagOutput(serializers.Serializer):
     line = PickLineOutput()
 
 
-class DayRowOutput(serializers.Serializer):
+class DayPickRowOutput(serializers.Serializer):
     """One part over all orders: needed = picked + to_take + short."""
 
     part_number = serializers.CharField()
@@ -107,7 +107,7 @@ class DayPicksOutput(serializers.Serializer):
     orders = Brief(many=True, help_text="The earliest promise first.")
     left_out = Brief(many=True)
     dampers = serializers.IntegerField()
-    rows = DayRowOutput(many=True, help_text="In walking order.")
+    rows = DayPickRowOutput(many=True, help_text="In walking order.")
     at_risk = AtRiskOutput(many=True, help_text="Orders whose promise hangs on parts that are not there.")
 
 

@@ -95,7 +95,7 @@ class WriteOffOutput(MovementOutput):
         return movement.oil_entries.filter(corrects=None).values_list("pk", flat=True).first()
 
 
-class CorrectInput(LosesInput):
+class MovementCorrectInput(LosesInput):
     right = QuantityInput(help_text="What the entry should have said, without a sign: it came or went as before.")
     reason = serializers.CharField(max_length=200, help_text="What was wrong.")
 
@@ -146,11 +146,11 @@ class PartKeeping(Endpoint):
 class MovementCorrect(Endpoint):
     permission_classes = [Allows("keep_stock")]
 
-    @extend_schema(request=CorrectInput, responses={201: MovementOutput})
+    @extend_schema(request=MovementCorrectInput, responses={201: MovementOutput})
     def post(self, request, pk):
         """Correct a wrong movement by another one that names it; the answer is that one."""
         movement = self.find(Movement.objects.select_related("part", "container", "lot"), pk)
-        made = self.do(correct, movement=movement, **self.body(CorrectInput, movement=movement))
+        made = self.do(correct, movement=movement, **self.body(MovementCorrectInput, movement=movement))
         return Response(MovementOutput(made).data, status=201)
 
 

@@ -123,10 +123,13 @@ class DrumInput(Input):
     capacity = QuantityInput("volume", help_text="To what it may be filled, with its unit.")
 
 
+POURED = [(one.value, one.label) for one in Fluid if one != Fluid.EXPIRED]
+
+
 class PourInput(Input):
     drum = Ref(queryset=Drum.objects.all())
     fluid = Choice(
-        choices=[(one.value, one.label) for one in Fluid if one != Fluid.EXPIRED], default=Fluid.OIL.value,
+        choices=POURED, default=Fluid.OIL.value,
         help_text="What is past its date is written off from its part, which notes it here.",
     )  # fmt: skip
     job = Ref(queryset=DamperJob.objects.all(), default=None, allow_null=True, help_text="From which damper.")
@@ -151,7 +154,7 @@ class HandOverInput(Input):
     sure = serializers.BooleanField(default=False, help_text=SURE)
 
 
-class CorrectInput(Input):
+class OilCorrectInput(Input):
     volume = QuantityInput("volume", required=False, help_text="The right one; empty strikes the line out.")
     strike_out = serializers.BooleanField(default=False)
     on = Day(required=False)
@@ -258,10 +261,10 @@ class OilLog(Endpoint):
 class OilCorrect(Endpoint):
     permission_classes = [Allows("keep_drums")]
 
-    @extend_schema(request=CorrectInput, responses={201: OilEntryOutput})
+    @extend_schema(request=OilCorrectInput, responses={201: OilEntryOutput})
     def post(self, request, pk):
         """Put a wrong line right by a new one that names it."""
-        data, entry = self.body(CorrectInput), self.find(OilEntry, pk)
+        data, entry = self.body(OilCorrectInput), self.find(OilEntry, pk)
         entered = data.pop("volume", None)
         made = self.do(_by_volume(correct_entry), entry=entry, entered=entered, **data)
         return Response(OilEntryOutput(made).data, status=201)

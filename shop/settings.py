@@ -308,6 +308,7 @@ SPECTACULAR_SETTINGS = {
         "PhotoMoment": "shop.workorders.models.Shows",
         "AgreedHow": "shop.workorders.models.AgreedHow",
         "AgreedAtTheShop": "api.agreements.HOW",
+        "PouredFluid": "api.used_oil.POURED",
         "MovementKindEnum": "shop.parts.models.MovementKind",
     },
 }

@@ -1,11 +1,14 @@
 """A list takes the same number of queries for one row as for many."""
 
+from decimal import Decimal
+
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from api.endpoint import Listing
 from api.urls import v1
+from shop.parts.services import note_price, start_take
 from tests import factories as make
 from tests.api.conftest import refused
 from tests.api.shop import booking, make_family, make_one_on_bench
@@ -55,13 +58,21 @@ LISTS = {
     "parts/": parts_with_containers,
     "exchange/files/": lambda n: make.make_import_run(),
     "sheets/": lambda n: make.make_sheet(make.make_damper_model()),
+    "absences/": lambda n: make.make_absence(make_user("technician")),
+    "closed-days/": lambda n: make.make_closed_day(name=f"Holiday {n}", month=1 + n),
+    "suppliers/": lambda n: make.make_supplier(),
+    "purchase-orders/": lambda n: make.make_purchase((make.make_item(), 2)),
+    "stock-takes/": lambda n: start_take(parts=[make.make_part(on_hand=1)], by=make_user("desk"), at=make.NOON),
     "work-orders/": Bench(),
     "jobs/": Bench(),
 }
-# Counted in a test of its own: some come with the tables.
-COME_WITH_THE_TABLES = {"procedures/"}
+# Counted in a test of its own: some come with the tables, some have more rows than one for what is made.
+COME_WITH_THE_TABLES = {"procedures/", "reorder/"}
 BELOW_A_ROW = {
     "vehicles/<int:pk>/meter-readings/", "jobs/<int:pk>/readings/", "vehicle-models/<int:pk>/fitments/",
+    "parts/<int:pk>/movements/", "stock-takes/<int:pk>/rows/", "suppliers/<int:pk>/sells/",
+    "supplier-items/<int:pk>/prices/", "work-orders/<int:pk>/agreements/", "work-orders/<int:pk>/questions/",
+    "work-orders/<int:pk>/photos/",
 }  # fmt: skip
 
 
@@ -80,6 +91,51 @@ def test_a_list_takes_as_many_queries_for_one_row_as_for_five(counted, path):
     many, longer = counted(path)
     assert longer["count"] == 5 * page["count"] > 0
     assert many == few
+
+
+def below_a_row():
+    """The address of each list below a row, and what adds a row to it."""
+    desk, part, item = make_user("desk"), make.make_part(on_hand=1), make.make_item()
+    job = make.make_open_job()
+    take = start_take(parts=[make.make_part(on_hand=1)], by=desk, at=make.NOON)
+    fewer = start_take(parts=[make.make_part(on_hand=1) for _ in range(4)], by=desk, at=make.NOON)
+    order = f"work-orders/{job.order_id}"
+    yield f"parts/{part.pk}/movements/", lambda: make.make_movement(part, 1)
+    yield f"suppliers/{item.supplier_id}/sells/", lambda: make.make_item(supplier=item.supplier)
+    yield (
+        f"supplier-items/{item.pk}/prices/",
+        lambda: note_price(
+            item=item, price=Decimal("9.00"), from_day=make.NOON.date(), by=make_user("manager"), at=make.NOON
+        ),
+    )
+    yield f"{order}/agreements/", lambda: make.make_agreement(job.order, by=make_user("desk"))
+    yield f"{order}/questions/", lambda: make.make_question(job.order, job, by=make_user("desk"))
+    yield f"{order}/photos/", lambda: make.make_photo(job, by=make_user("desk"))
+    yield f"stock-takes/{take.pk}/rows/", fewer.pk
+
+
+def test_lists_below_a_row_take_as_many_queries_for_few_as_for_more(counted):
+    for path, add in below_a_row():
+        if isinstance(add, int):  # a stock take has its rows from the start
+            few, page = counted(path)
+            many, longer = counted(f"stock-takes/{add}/rows/")
+        else:
+            add()
+            few, page = counted(path)
+            add()
+            add()
+            many, longer = counted(path)
+        assert longer["count"] > page["count"] > 0, path
+        assert many == few, path
+
+
+def test_reorder_points_take_as_many_queries_for_one_part_as_for_five(counted):
+    make.make_part(on_hand=1)
+    few, page = counted("reorder/")
+    for _ in range(4):
+        make.make_part(on_hand=1)
+    many, longer = counted("reorder/")
+    assert (longer["count"], many) == (5 * page["count"], few)
 
 
 def test_meter_readings_take_as_many_queries_for_one_as_for_five(counted, technician):

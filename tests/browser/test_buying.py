@@ -89,7 +89,7 @@ def test_a_delivery_is_scanned_put_on_the_shelf_and_held_with_the_keyboard_alone
     for number in ("KIT-1", "fg-1", "KIT-1", "KIT-404"):
         keys.type(number)
         keys.press("Enter")
-    expect(page.get_by_role("status")).to_contain_text("“KIT-404” is on no line of this order.")
+    expect(page.get_by_role("main").get_by_role("status")).to_contain_text("“KIT-404” is on no line of this order.")
     expect(page.get_by_label("Came now of KIT-1 seal kit H2, piece")).to_have_value("3")
     page.get_by_role("button", name="Put it on the shelf").focus()
     keys.press("Enter")

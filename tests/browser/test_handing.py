@@ -147,5 +147,5 @@ def test_handing_back_shows_what_was_done(open_browser, desk, manager):
     look(page)
     page.get_by_label("The customer knows").check()
     page.get_by_role("button", name="Hand back").click()
-    expect(page.get_by_role("status").first).to_contain_text("is handed back to")
+    expect(page.get_by_role("main").get_by_role("status").first).to_contain_text("is handed back to")
     look(page)

@@ -130,7 +130,7 @@ def the_desk_takes_the_job_in(shop, open_browser, *, year):
     page.get_by_role("button", name="Check in").click()
     page.get_by_role("heading", name=order.number).wait_for()
 
-    page.get_by_role("link", name="Pick list").first.click()
+    page.get_by_role("main").get_by_role("link", name="Pick list").first.click()
     rows = {
         number: page.get_by_role("row").filter(has_text=number).first.inner_text()
         for number in ("SK-H2", "TARN-5", "SG-1")

@@ -13,7 +13,7 @@ from shop.calc.errors import OutOfRange, Unreadable
 from shop.calc.money import MOST, parse, to_cent, total
 
 ROWS = list(csv.DictReader((Path(__file__).parent.parent / "reference/money.csv").open(encoding="utf-8")))
-ROUNDED = [row for row in ROWS if row["kind"] == "to_cent" and row["rounding"] == "ROUND_HALF_UP"]
+ROUNDED = [row for row in ROWS if row["kind"] == "round_to_cent" and row["rounding"] == "ROUND_HALF_UP"]
 INVOICES = [row for row in ROWS if row["kind"] == "invoice" and row["rounding"] == "ROUND_HALF_UP"]
 
 
