@@ -4,16 +4,14 @@ from datetime import timedelta
 
 import pytest
 from django.core.exceptions import ValidationError
-from django.db import transaction
 
 from shop.core.errors import Conflict
-from shop.parts.models import Part
 from shop.staff.models import AuditEntry
 from shop.workorders.models import BenchPlan, JobStatus, QuestionState
-from shop.workorders.services import book, change_booking, check_in, drop_damper
+from shop.workorders.services import book, change_booking, check_in
 from tests import factories as make
 from tests.factories import NOON
-from tests.racing import at_once, queued_behind
+from tests.racing import at_once
 from tests.workorders.test_bench_time import FRIDAY, MONDAY, THURSDAY, WEDNESDAY, book_one, days, one_desk, wall
 
 pytestmark = [pytest.mark.django_db, pytest.mark.flow]
@@ -149,30 +147,3 @@ def test_a_booking_and_a_change_that_want_the_same_hours_do_not_both_get_them():
     )
     assert sum(isinstance(one, ValidationError) for one in outcomes) == 1, outcomes
     assert sum(BenchPlan.objects.filter(on=THURSDAY).values_list("minutes", flat=True)) == 330
-
-
-@pytest.mark.django_db(transaction=True)
-@pytest.mark.parametrize(
-    "take_off",
-    [
-        lambda off, kept: drop_damper(job=off, why="sold", by=make.make_user("desk"), at=NOON),
-        lambda off, kept: change(off.order, dampers=[kept.damper]),
-    ],
-)
-def test_taking_a_damper_off_locks_all_parts_in_one_order(take_off):
-    models = [make.make_damper_model() for _ in range(2)]
-    parts = [make.make_part(number, on_hand=1) for number in ("SK-1", "SK-2")]
-    for model, part in zip(models, parts, strict=True):
-        make.make_kit_line(model, part.number)
-    customer = make.make_customer()
-    dampers = [make.make_damper(model=model, customer=customer) for model in models]
-    order = make.make_order(dampers=dampers)
-    kept, off = order.jobs.select_related("damper", "order")
-    with transaction.atomic():
-        Part.objects.select_for_update().get(pk=parts[0].pk)
-        done = queued_behind(lambda: take_off(off, kept))
-        # Whoever has the first part is given the second: nobody waits in a circle.
-        Part.objects.select_for_update(nowait=True).get(pk=parts[1].pk)
-    done.result(timeout=30)
-    assert [line.part_number for line in order.pick_list.lines.all()] == ["SK-1"]
-    assert not parts[1].reservations.filter(state="held").exists()
