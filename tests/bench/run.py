@@ -25,7 +25,7 @@ PARTS = ["documents", "lists", "lookup", "calculations", "exchange", "finding", 
 
 
 def measure(parts):
-    """Run the parts on a migrated database of their own; each yields its measures."""
+    """Run each part on a migrated database of its own; each yields its measures."""
     with contextlib.ExitStack() as stack:
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="damperbook-bench-")))
         url = find_server(
@@ -44,11 +44,13 @@ def measure(parts):
         django.setup()
         from django.db import connection
 
-        connection.creation.create_test_db(verbosity=0, autoclobber=True)
         stack.callback(connection.close)
-        for part in parts:
+        name = connection.settings_dict["NAME"]
+        for part in parts:  # each on a book of its own: what one fills in would be in the way of the next
             print(f"Measuring: {part}", flush=True)
+            connection.creation.create_test_db(verbosity=0, autoclobber=True)
             yield from import_module(f"tests.bench.{part}").measure()
+            connection.creation.destroy_test_db(name, verbosity=0)
 
 
 def table(measures):
