@@ -65,7 +65,7 @@ class Portion:
             return ""
         why = self.past or self.opened_past
         what = "the opened " if self.opened_past and not self.past else ""
-        named = f"{what}{self.container}, {self.lot}" if self.container else str(self.lot)
+        named = f"{what}{self.container}, {self.lot.name}" if self.container else self.lot.name
         return f"{stock_amount(self.expired, self.part.measure)} of {named}: {why}"
 
     def __str__(self):
@@ -157,17 +157,13 @@ def on_hand_of(parts: Iterable[Part] | None = None) -> dict[int, int]:
 def portion(part: Part, container: Container | None, lot: Lot | None, amount: int, today: date) -> Portion:
     """What stands of a size and lot, and whether it may still be used today."""
     full, opened = divmod(max(amount, 0), container.size) if container else (0, amount)
-    past = _past(lot.use_by, "use-by", today) if lot else ""
+    past = f"past its use-by of {day_in_words(lot.use_by)}" if lot and lot.use_by and lot.use_by < today else ""
     opened_past = past
     if lot and container and opened and not past:
         until = lot.opened_until(part.keeps_days)
         if until and until < today:
             opened_past = f"opened on {day_in_words(lot.opened_on)}, it keeps {part.keeps_days} days"
     return Portion(part, container, lot, amount, full, opened, past, opened_past)
-
-
-def _past(until: date | None, what: str, today: date) -> str:
-    return f"past its {what} of {day_in_words(until)}" if until and until < today else ""
 
 
 def _first_to_take(one: Portion):

@@ -79,8 +79,11 @@ class Lot(models.Model):
         ]
 
     def __str__(self):
-        named = f"lot {self.code}" if self.code else f"lot of {day_in_words(self.received_on)}"
-        return f"{named}, use by {day_in_words(self.use_by)}" if self.use_by else named
+        return f"{self.name}, use by {day_in_words(self.use_by)}" if self.use_by else self.name
+
+    @property
+    def name(self) -> str:
+        return f"lot {self.code}" if self.code else f"lot of {day_in_words(self.received_on)}"
 
     def opened_until(self, keeps_days: int | None) -> date | None:
         """The last day on which the opened container may be used; None: no limit is known."""

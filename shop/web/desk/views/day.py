@@ -60,7 +60,7 @@ def day(request):
             "key": group.key,
             "heading": headings[group.key][0],
             "count": _in_words(group.rows),
-            "rows": list(_rows(group, now)),
+            "rows": list(_rows(group, now, sheet.on)),
             "none": headings[group.key][1],
         }
         for group in sheet.groups
@@ -102,12 +102,15 @@ def _in_words(rows):
     return f"{words.count(len(rows), 'job')}, {words.count(sum(len(row.jobs) for row in rows), 'damper')}"
 
 
-def _rows(group, now):
-    """Each row of a group with what stands on its right: when it is promised or expected, and whether that is past."""
+def _rows(group, now, on):
+    """Each row of a group with what stands on its right: when it is promised or expected, and whether that is past.
+
+    That it is expected on the day of the sheet need not be said.
+    """
     today = timezone.localdate(now)
     for row in group.rows:
         order = row.order
-        expected = order.status == OrderStatus.BOOKED and order.arrives_on != today
+        expected = order.status == OrderStatus.BOOKED and order.arrives_on != on
         if group.key in ("arriving", "coming") and expected:
             when = f"expected {words.day(order.arrives_on, today)}"
         else:
