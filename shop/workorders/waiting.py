@@ -14,6 +14,7 @@ from shop.parts.selectors import stock_of
 from shop.picklists.models import PickLine
 from shop.workorders.agreed import asked_in_words, waiting_of
 from shop.workorders.models import OrderStatus, WorkOrder
+from shop.workorders.purchases import supplies
 
 
 class WaitKind(models.TextChoices):
@@ -88,9 +89,9 @@ def short_parts_of(orders: list[WorkOrder], today: date) -> dict[int, list[Short
         if order.status in (OrderStatus.BOOKED, OrderStatus.ON_BENCH)
     }
     parts = {line.part_id: line.part_id for lines in short.values() for line in lines.values() if line.part_id}
-    when = expected(Part.objects.filter(pk__in=parts), {}, today) if parts else {}
+    when = supplies(Part.objects.filter(pk__in=parts), today=today) if parts else {}
     return {
-        key: [_short_part(line.part_number, line.name, when.get(line.part_id)) for line in lines.values()]
+        key: [_short_part(line.part_number, line.name, when.get((key, line.part_id))) for line in lines.values()]
         for key, lines in short.items()
         if lines
     }
